@@ -1,0 +1,35 @@
+"""The part being checked."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from clearance.scene.mesh import Mesh
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Part:
+    """The part, in its own (modelled) frame.
+
+    Attributes
+    ----------
+    name : str
+        File name, for messages.
+    mesh : Mesh
+        Part frame, mm.
+    closed : bool
+        Whether every edge is shared by exactly two triangles. If not (a scan of the delivered
+        part), inside is decided by winding number and the report says so.
+    rides : str
+        Carrier: "engine" or "chassis".
+    tolerance_mm : float
+        Half-width of the finished part's tolerance, mm.
+    material : str or None
+    """
+
+    name: str
+    mesh: Mesh
+    closed: bool
+    rides: str
+    tolerance_mm: float
+    material: str | None = None

@@ -1,0 +1,36 @@
+"""The bay scan after conditioning: points, what is known of their spacing and noise, strays."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.frames import Array
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Scan:
+    """Scan points in the bay's frame.
+
+    Attributes
+    ----------
+    points : (n, 3) float64, mm, bay frame
+    spacing_mm : (n,) float32
+        Local point spacing: distance below which neighbours on the same surface lie.
+    stray : (n,) bool
+        Points that no neighbours support. Reported, not decided on.
+    noise_mm : float
+        1 sigma of the points about the surface, given by the user or measured.
+    noise_measured : bool
+    accuracy_mm : float
+        The scanner's stated accuracy, 1 sigma.
+    """
+
+    points: Array
+    spacing_mm: NDArray[np.float32]
+    stray: NDArray[np.bool_]
+    noise_mm: float
+    noise_measured: bool
+    accuracy_mm: float

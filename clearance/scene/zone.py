@@ -1,0 +1,46 @@
+"""A zone: a named stretch of surroundings with its own required gap."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.frames import Array
+from clearance.scene.mesh import Mesh
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Zone:
+    """One zone, in the bay's frame at the neutral pose. Exactly one of `points` and `mesh` is set.
+
+    Attributes
+    ----------
+    name, kind : str
+    rides : str
+        Carrier: "chassis" or "engine".
+    gap_mm : float
+        Required gap in force: bare, or shielded where the user says it is shielded.
+    shielded : bool
+    points : (n, 3) float64 or None
+        Scan points that decide, mm.
+    spacing_mm : (n,) float32 or None
+        Local spacing of `points`.
+    stray_points : (k, 3) float64
+        Scan points inside the zone that nothing supports: shown, not decided on.
+    mesh : Mesh or None
+    closed : bool
+        For a mesh zone: whether it bounds a solid.
+    """
+
+    name: str
+    kind: str
+    rides: str
+    gap_mm: float
+    shielded: bool = False
+    points: Array | None = None
+    spacing_mm: NDArray[np.float32] | None = None
+    stray_points: Array
+    mesh: Mesh | None = None
+    closed: bool = False

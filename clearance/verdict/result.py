@@ -1,0 +1,108 @@
+"""The result of a check: the one object every output is drawn from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import Enum
+
+from clearance.bounds import Bound
+from clearance.frames import Array
+from clearance.job.schema import Job
+from clearance.motion.result import ClearanceField, Sweep
+from clearance.provenance import InputFile
+from clearance.registration.result import Registration
+from clearance.scene.part import Part
+from clearance.scene.scan import Scan
+from clearance.scene.zone import Zone
+
+
+class Verdict(str, Enum):
+    """pass = proven; fail = proven short; undecided = neither, with the one reason."""
+
+    PASS = "pass"
+    FAIL = "fail"
+    UNDECIDED = "undecided"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Budget:
+    """Uncertainty of one zone's clearance at its worst spot, along the gap direction, mm.
+
+    All but `spacing`, `tolerance` and `growth` are 1 sigma. `spacing` is one-sided: a surface between the points may be
+    nearer by up to that much. `tolerance` is the half-width of a rectangular distribution. `standard` is the combined standard uncertainty, `guard` the
+    amount by which the clearance must exceed the gap (below it: fall short of it) to be proven.
+    """
+
+    registration: float
+    noise: float
+    accuracy: float
+    spacing: float
+    tolerance: float
+    growth: float
+    standard: float
+    guard: float
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class ZoneResult:
+    """One row of the report.
+
+    `nearest_raw_point_mm`: smallest clearance upper bound with the stray points counted in; None for mesh zones.
+    `part_field` is per part vertex, `zone_field` per zone point or zone mesh vertex.
+    `margin_mm` is clearance.lower - gap.
+    """
+
+    zone: Zone
+    sweep: Sweep
+    nearest_raw_point_mm: float | None
+    budget: Budget
+    hot: bool
+    verdict: Verdict
+    reason: str
+    part_field: ClearanceField
+    zone_field: ClearanceField
+    at_rest_mm: Bound
+
+    @property
+    def margin_mm(self) -> float:
+        """Proven clearance minus the required gap, mm."""
+        return self.sweep.clearance.lower - self.zone.gap_mm
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Fix:
+    """One connected patch of part surface short of a zone's gap.
+
+    `centre` (3,) bay frame at neutral pose, mm; `direction` unit vector the surface must move;
+    `short_mm` how far; `area_mm2` of the patch; `faces` indices of part triangles.
+    """
+
+    zone: str
+    centre: Array
+    direction: Array
+    short_mm: float
+    area_mm2: float
+    faces: Array
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class CheckResult:
+    """Everything a check found.
+
+    `unseen_checked` is False until the neighbourhood was searched for places the scan missed;
+    every output must say so plainly.
+    """
+
+    job: Job
+    part: Part
+    scan: Scan | None
+    registration: Registration
+    zones: tuple[ZoneResult, ...]
+    verdict: Verdict
+    reason: str
+    fixes: tuple[Fix, ...]
+    inputs: tuple[InputFile, ...]
+    notes: tuple[str, ...] = ()
+    unseen_checked: bool = False
+    timing_s: dict[str, float] = field(default_factory=dict)
+    versions: dict[str, str] = field(default_factory=dict)
