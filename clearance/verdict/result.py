@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from enum import Enum
 
 from clearance.bounds import Bound
-from clearance.frames import Array
+from clearance.frames import Array, Pose
 from clearance.job.schema import Job
 from clearance.motion.result import ClearanceField, Sweep
 from clearance.provenance import InputFile
@@ -50,6 +50,8 @@ class ZoneResult:
     `nearest_raw_point_mm`: smallest clearance upper bound with the stray points counted in; None for mesh zones.
     `part_field` is per part vertex, `zone_field` per zone point or zone mesh vertex.
     `margin_mm` is clearance.lower - gap.
+    `worst_part_pose` is T_bay_part at `sweep.worst`; `worst_zone_pose` (bay, bay) is how the zone moved from its neutral
+    place to get there (identity for a zone that stands still).
     """
 
     zone: Zone
@@ -62,6 +64,8 @@ class ZoneResult:
     part_field: ClearanceField
     zone_field: ClearanceField
     at_rest_mm: Bound
+    worst_part_pose: Pose
+    worst_zone_pose: Pose
 
     @property
     def margin_mm(self) -> float:
