@@ -1,0 +1,84 @@
+"""Is a point inside a body? Distance between surfaces alone calls a swallowed body clear.
+
+Inside means a winding number nearer to a whole turn than to none (Jacobson, Kavan and
+Sorkine-Hornung 2013, doi 10.1145/2461912.2461916), which is also defined for open meshes.
+"""
+
+from __future__ import annotations
+
+import igl
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.frames import Array
+from clearance.scene.mesh import Mesh
+
+EXACT_LIMIT = 20_000_000
+"""Points x triangles up to which the exact winding number is used instead of the fast one."""
+
+
+def winding_says_inside(mesh: Mesh, points: Array) -> NDArray[np.bool_]:
+    """Tell for each of (n, 3) points, mm, whether |winding number| > 1/2."""
+    if not len(points):
+        return np.zeros(0, dtype=bool)
+    compute = igl.winding_number if len(points) * len(mesh.faces) <= EXACT_LIMIT else igl.fast_winding_number
+    turns = compute(np.ascontiguousarray(mesh.vertices), np.ascontiguousarray(mesh.faces), np.ascontiguousarray(points))
+    return np.abs(np.asarray(turns)) > 0.5
+
+
+def signed_distance(mesh: Mesh, points: Array) -> tuple[Array, Array]:
+    """Return (n,) distances to the surface, mm, negative inside, and (n, 3) closest points."""
+    if not len(points):
+        return np.zeros(0), np.zeros((0, 3))
+    distance, closest = unsigned_distance(mesh, points)
+    return np.where(winding_says_inside(mesh, points), -distance, distance), closest
+
+
+def unsigned_distance(mesh: Mesh, points: Array) -> tuple[Array, Array]:
+    """Return (n,) distances to the surface, mm, and (n, 3) closest points (libigl, float64)."""
+    squared, _, closest = igl.point_mesh_squared_distance(
+        np.ascontiguousarray(points), np.ascontiguousarray(mesh.vertices), np.ascontiguousarray(mesh.faces)
+    )
+    distance: Array = np.sqrt(np.asarray(squared))
+    return distance, np.asarray(closest)
+
+
+def any_inside(mesh: Mesh, points: Array, cell_mm: float = 10.0) -> bool:
+    """Tell whether any of (n, 3) points, none of them on the surface, lies inside `mesh`.
+
+    Points are grouped in cubes. All points of a cube lie on the same side where the surface is
+    farther from one of them than the cube's diagonal; only the rest are asked one by one.
+    """
+    low, high = mesh.vertices.min(axis=0), mesh.vertices.max(axis=0)
+    points = points[((points >= low) & (points <= high)).all(axis=1)]
+    if len(points) < 1000:
+        return bool(winding_says_inside(mesh, points).any())
+    _, first, group = np.unique(np.floor(points / cell_mm).astype(np.int64), axis=0, return_index=True, return_inverse=True)
+    speakers = points[first]
+    if winding_says_inside(mesh, speakers).any():
+        return True
+    distance, _ = unsigned_distance(mesh, speakers)
+    unsure = (distance <= cell_mm * np.sqrt(3.0) * (1 + 1e-9))[np.ravel(group)]
+    return bool(winding_says_inside(mesh, points[unsure]).any())
+
+
+def one_vertex_per_body(mesh: Mesh) -> Array:
+    """Return one vertex, (k, 3) mm, of each connected piece of `mesh`."""
+    from scipy.sparse import coo_matrix
+    from scipy.sparse.csgraph import connected_components
+
+    f, n = mesh.faces, len(mesh.vertices)
+    rows = np.concatenate([f[:, 0], f[:, 1]])
+    columns = np.concatenate([f[:, 1], f[:, 2]])
+    graph = coo_matrix((np.ones(len(rows), dtype=np.int8), (rows, columns)), shape=(n, n))
+    _, label = connected_components(graph, directed=False)
+    used = np.unique(f)
+    _, first = np.unique(label[used], return_index=True)
+    vertices: Array = mesh.vertices[used[first]]
+    return vertices
+
+
+def nearest_face(mesh: Mesh, point: Array) -> int:
+    """Return the index of the triangle nearest to a (3,) point, mm."""
+    _, face, _ = igl.point_mesh_squared_distance(point[None], mesh.vertices, mesh.faces)
+    return int(np.ravel(face)[0])

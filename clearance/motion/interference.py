@@ -1,0 +1,200 @@
+"""How deep two bodies interfere at worst over a motion.
+
+Depth of a point is its distance to the surface of the body it is inside; the interference depth is
+the largest over the surface points of both bodies. Scan points are taken as they are, mesh surfaces
+are sampled and the sample spacing enters the bound.
+"""
+
+from __future__ import annotations
+
+import heapq
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.bounds import Bound
+from clearance.distance.inside import signed_distance
+from clearance.frames import Array
+from clearance.motion.rock import PairMotion
+from clearance.scene.mesh import Mesh
+
+Solid = Mesh | Array
+
+SAMPLES = 12_000
+"""Surface samples per mesh aimed at."""
+
+QUERY_BUDGET = 1_500_000
+"""Point queries after which the bound is returned as wide as it then is."""
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Depth:
+    """Deepest interference found and its bound (negative mm = inside)."""
+
+    bound: Bound
+    roll_rad: float
+    translation: Array
+    on_part: Array
+    on_zone: Array
+    direction: Array
+    evaluations: int
+
+
+@dataclass(frozen=True, eq=False)
+class _Probes:
+    """Points of one body, asked against the other. `of_zone` tells whose they are."""
+
+    points: Array
+    of_zone: bool
+    radii: Array
+
+
+def deepest(part: Mesh, zone: Solid, zone_closed: bool, motion: PairMotion, tolerance_mm: float = 0.1) -> Depth:
+    """Bound the deepest interference over the motion, best cell first.
+
+    The bound is at most `tolerance_mm` or a tenth of the depth wide, unless the query budget runs
+    out first. A sample of a mesh stands for the surface within the covering radius of the sampling,
+    which is taken off the lower bound.
+    """
+    zone_probes, zone_cover = _samples(zone)
+    probes = [_Probes(zone_probes, True, motion.radii_mm(zone_probes))]
+    cover = zone_cover
+    if isinstance(zone, Mesh) and zone_closed:
+        part_probes, part_cover = _samples(part)
+        probes.append(_Probes(part_probes, False, motion.radii_mm(part_probes)))
+        cover = max(cover, part_cover)
+    return _search(part, zone, probes, cover, motion, tolerance_mm)
+
+
+def _search(
+    part: Mesh, zone: Solid, probes: list[_Probes], cover: float, motion: PairMotion, tolerance_mm: float
+) -> Depth:
+    """Best-first search over (roll, slide) cells; each cell keeps the probes that still matter."""
+    slide = motion.slide
+    lengths = np.linalg.norm(slide.edges, axis=1)
+    low = np.concatenate([[motion.roll_rad[0]], np.zeros(len(lengths))])
+    high = np.concatenate([[motion.roll_rad[1]], np.ones(len(lengths))])
+    everything = [_can_enter(part, zone, probe, motion) for probe in probes]
+    heap: list[tuple[float, int, Array, Array, list[NDArray[np.int64]]]] = [(-np.inf, 0, low, high, everything)]
+    upper, best = np.inf, None
+    spent = counter = evaluations = 0
+    while heap and spent < QUERY_BUDGET:
+        floor = heap[0][0]
+        known = min(upper, 0.0)
+        if known - floor <= max(tolerance_mm, -0.1 * known):
+            break
+        _, _, a, b, active = heapq.heappop(heap)
+        centre, half = (a + b) / 2, (b - a) / 2
+        translation = slide.base + centre[1:] @ slide.edges
+        left, cell_floor = [], np.inf
+        for probe, chosen in zip(probes, active, strict=True):
+            signed, closest = _signed(part, zone, probe, chosen, motion, float(centre[0]), translation)
+            spent += len(chosen)
+            fall = 2 * (probe.radii[chosen] + slide.longest_mm) * np.sin(half[0] / 2) + float(half[1:] @ lengths)
+            if len(chosen) and signed.min() < upper:
+                k = int(signed.argmin())
+                upper, best = float(signed[k]), (probe, int(chosen[k]), closest[k], float(centre[0]), translation)
+            matters = signed - fall < min(upper, 0.0)
+            left.append(chosen[matters])
+            cell_floor = min(cell_floor, float((signed - fall)[matters].min(initial=np.inf)))
+        evaluations += 1
+        if not np.isfinite(cell_floor):
+            continue
+        radius = max(float(p.radii[c].max(initial=0.0)) for p, c in zip(probes, left, strict=True))
+        cost = np.concatenate([[2 * (radius + slide.longest_mm) * np.sin(half[0] / 2)], half[1:] * lengths])
+        axis = int(np.argmax(cost))
+        for child in range(2):
+            ca, cb = a.copy(), b.copy()
+            (cb if child == 0 else ca)[axis] = centre[axis]
+            counter += 1
+            heapq.heappush(heap, (cell_floor, counter, ca, cb, left))
+    if best is None:
+        raise ValueError("no probe to ask")
+    floor = min(heap[0][0] if heap else np.inf, upper, 0.0)
+    deepest_floor = -float(np.linalg.norm(np.ptp(part.vertices, axis=0)))
+    lower = min(max(floor, deepest_floor) - cover, upper)
+    return _depth(part, motion, Bound(lower, upper), best, evaluations)
+
+
+def _can_enter(part: Mesh, zone: Solid, probe: _Probes, motion: PairMotion) -> NDArray[np.int64]:
+    """Return the probes that some pose can bring into the bounding box of the other body.
+
+    Where none can, the surfaces merely cross between samples: keep all, the first cell settles it.
+    """
+    target = part if probe.of_zone else zone
+    assert isinstance(target, Mesh)
+    low, high = motion.roll_rad
+    seen = _seen(probe.points, probe, motion, (low + high) / 2, motion.slide.middle)
+    slack = 2 * (probe.radii + motion.slide.longest_mm) * np.sin((high - low) / 4) + motion.slide.reach_mm
+    box_low, box_high = target.vertices.min(axis=0), target.vertices.max(axis=0)
+    near = ((seen >= box_low - slack[:, None]) & (seen <= box_high + slack[:, None])).all(axis=1)
+    return np.flatnonzero(near) if near.any() else np.arange(len(near))
+
+
+def _seen(points: Array, probe: _Probes, motion: PairMotion, roll: float, shift: Array) -> Array:
+    """Return probe points in the other body's frame at a pose."""
+    rotation, turn_shift = motion.rotation(roll)
+    moved_by = turn_shift + shift
+    with_motion = probe.of_zone == (motion.turned == "zone")
+    seen: Array = points @ rotation.T + moved_by if with_motion else (points - moved_by) @ rotation
+    return seen
+
+
+def _signed(
+    part: Mesh, zone: Solid, probe: _Probes, chosen: NDArray[np.int64], motion: PairMotion, roll: float, shift: Array
+) -> tuple[Array, Array]:
+    """Signed distance of the chosen probes to the other body at a pose, and closest points in its frame."""
+    target = part if probe.of_zone else zone
+    assert isinstance(target, Mesh)
+    return signed_distance(target, _seen(probe.points[chosen], probe, motion, roll, shift))
+
+
+def _depth(
+    part: Mesh, motion: PairMotion, bound: Bound, best: tuple[_Probes, int, Array, float, Array], evaluations: int
+) -> Depth:
+    """Bring the witness points of the best pose to the neutral pose."""
+    probe, index, closest, roll, translation = best
+    rotation, turn_shift = motion.rotation(roll)
+    moved_by = turn_shift + translation
+    point = probe.points[index]
+    on_part, on_zone = (closest, point) if probe.of_zone else (point, closest)
+    if motion.turned == "zone":
+        away = on_part - (on_zone @ rotation.T + moved_by)
+    else:
+        away = on_part - (on_zone - moved_by) @ rotation
+    length = float(np.linalg.norm(away))
+    if length > 1e-9:
+        direction = away / length * (1.0 if bound.upper > 0 else -1.0)
+    else:
+        direction = -_outward(part, on_part)
+    return Depth(
+        bound=bound, roll_rad=roll, translation=translation, on_part=on_part, on_zone=on_zone,
+        direction=direction, evaluations=evaluations,
+    )  # fmt: skip
+
+
+def _outward(mesh: Mesh, point: Array) -> Array:
+    """Unit normal of the triangle nearest to `point`."""
+    from clearance.distance.inside import nearest_face
+
+    a, b, c = mesh.triangles[nearest_face(mesh, point)]
+    normal = np.cross(b - a, c - a)
+    unit: Array = normal / np.linalg.norm(normal)
+    return unit
+
+
+def _samples(solid: Solid) -> tuple[Array, float]:
+    """Return surface samples and their covering radius, mm (0 for scan points, which stand for themselves).
+
+    In a triangle with edges of at most h every point lies within h / sqrt(3) of a corner.
+    """
+    if not isinstance(solid, Mesh):
+        return solid, 0.0
+    from trimesh.remesh import subdivide_to_size
+
+    corners = solid.triangles
+    area = float(np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1).sum() / 2)
+    edge = max(0.5, float(np.sqrt(2 * area / SAMPLES)))
+    vertices, _ = subdivide_to_size(solid.vertices, solid.faces, max_edge=edge, max_iter=30)
+    return np.unique(np.asarray(vertices, dtype=np.float64), axis=0), edge / np.sqrt(3.0)
