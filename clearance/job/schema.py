@@ -1,0 +1,272 @@
+"""What a job file may say: every key with its unit, default and allowed range.
+
+Keys are those of the TOML file. Rules within one table live here, rules across tables in `check`.
+Lengths in the job file's own coordinates are mm unless a table has a `unit`.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
+
+from clearance.units import UNITS
+
+Vector = tuple[float, float, float]
+Unit = Literal["mm", "cm", "m", "in"]
+Carrier = Literal["chassis", "engine"]
+Kind = Literal["chassis", "axle", "actuator", "line", "access"]
+NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
+Finite = Annotated[float, Field(allow_inf_nan=False)]
+
+assert UNITS == ("mm", "cm", "m", "in")
+
+
+def _not_zero(value: Vector) -> Vector:
+    if sum(x * x for x in value) < 1e-18:
+        raise ValueError("a direction must not be zero")
+    return value
+
+
+def _in_order(value: tuple[float, float]) -> tuple[float, float]:
+    if value[0] > value[1]:
+        raise ValueError(f"the range is reversed; write [{value[1]:g}, {value[0]:g}]")
+    return value
+
+
+def _has_neutral(value: tuple[float, float]) -> tuple[float, float]:
+    if not value[0] <= 0 <= value[1]:
+        raise ValueError("the range must contain 0, the neutral pose in which the bay was scanned")
+    return value
+
+
+Point = tuple[Finite, Finite, Finite]
+Direction = Annotated[Point, AfterValidator(_not_zero)]
+Range = Annotated[tuple[Finite, Finite], AfterValidator(_in_order), AfterValidator(_has_neutral)]
+
+
+class Table(BaseModel):
+    """A TOML table: frozen, no unknown keys."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
+
+
+class Part(Table):
+    """[part]: the mesh being checked."""
+
+    file: Path = Field(description="mesh of the part: STL OBJ PLY OFF GLB 3MF; relative to the job file")
+    unit: Unit = Field(description="unit of the file's coordinates: mm cm m in")
+    rides: Carrier = Field("engine", description="what the part moves with: engine or chassis")
+    material: str | None = Field(None, description="name, for the report")
+    tolerance: NotNegative = Field(description="mm: the finished part's surface lies within ± this of the mesh; 0 is allowed")
+
+
+class Bay(Table):
+    """[bay]: the scan of the surroundings; its frame is the bay's frame."""
+
+    files: tuple[Path, ...] = Field(min_length=1, description="scans, merged: PLY PCD XYZ LAS LAZ E57, or meshes")
+    unit: Unit = Field(description="unit of the files' coordinates: mm cm m in")
+    noise: Literal["auto"] | NotNegative = Field("auto", description='mm, 1 sigma of the points about the surface, or "auto": measured')
+    accuracy: NotNegative = Field(description="mm, 1 sigma: the scanner's own stated error; 0 is allowed")
+
+
+class Turn(Table):
+    """A turn about an axis through the frame's origin."""
+
+    axis: Direction = Field(description="direction of the axis, any length")
+    degrees: Finite = Field(description="degrees, right-handed")
+
+
+class Landmark(Table):
+    """One point known on the part and in the bay."""
+
+    name: str
+    part: Point = Field(description="mm, part frame")
+    bay: Point = Field(description="mm, bay frame")
+
+
+class Register(Table):
+    """[register]: how the part is placed in the bay."""
+
+    method: Literal["given", "landmarks"] = Field(description="given or landmarks")
+    matrix: tuple[tuple[Finite, Finite, Finite, Finite], ...] | None = Field(
+        None, min_length=4, max_length=4, description="given: T_bay_part, 4 rows of 4, translation in mm"
+    )
+    shift: Point | None = Field(None, description="given: mm, applied after turn")
+    turn: Turn | None = Field(None, description="given: turn about the part frame's origin")
+    sigma_shift: NotNegative = Field(0.0, description="given: mm, 1 sigma of each coordinate of the given place; 0 = taken as exact")
+    sigma_turn: NotNegative = Field(0.0, description="given: degrees, 1 sigma of the given turn about each axis; 0 = taken as exact")
+    pair: tuple[Landmark, ...] = Field((), description="landmarks: 3 or more, not in a line")
+    refine: bool = Field(False, description="settle the part on the scan points that lie on it (they must show the part)")
+
+    @model_validator(mode="after")
+    def _one_way(self) -> Self:
+        given = self.matrix is not None or self.shift is not None or self.turn is not None
+        if self.method == "given":
+            if not given:
+                raise ValueError('method "given" needs matrix, or shift and/or turn')
+            if self.matrix is not None and (self.shift is not None or self.turn is not None):
+                raise ValueError("give matrix, or shift and turn, not both")
+            if self.pair:
+                raise ValueError('pair belongs to method "landmarks"')
+        else:
+            if given or self.sigma_shift or self.sigma_turn:
+                raise ValueError('matrix, shift, turn and their sigmas belong to method "given"')
+            if len(self.pair) < 3:
+                raise ValueError(f"{len(self.pair)} landmark pair(s); 3 or more are needed, not in a line")
+        return self
+
+
+class Box(Table):
+    """Axis-parallel box, bay frame."""
+
+    min: Point = Field(description="mm, low corner")
+    max: Point = Field(description="mm, high corner")
+
+    @model_validator(mode="after")
+    def _has_inside(self) -> Self:
+        for axis, low, high in zip("xyz", self.min, self.max, strict=True):
+            if low >= high:
+                raise ValueError(f"min is not below max along {axis}: {low:g}, {high:g}")
+        return self
+
+
+class Rod(Table):
+    """Cylinder (flat ends) or capsule (round ends), bay frame."""
+
+    from_: Point = Field(alias="from", description="mm, one end of the axis")
+    to: Point = Field(description="mm, other end")
+    diameter: Annotated[float, Field(gt=0, allow_inf_nan=False)] = Field(description="mm")
+
+    @model_validator(mode="after")
+    def _has_length(self) -> Self:
+        if self.from_ == self.to:
+            raise ValueError("from and to are the same point; use a sphere")
+        return self
+
+
+class Sphere(Table):
+    """Sphere, bay frame."""
+
+    center: Point = Field(description="mm")
+    diameter: Annotated[float, Field(gt=0, allow_inf_nan=False)] = Field(description="mm")
+
+
+class Where(Table):
+    """Where a zone is: exactly one of box, cylinder, capsule, sphere, rest, file."""
+
+    box: Box | None = Field(None, description="scan points inside this box")
+    cylinder: Rod | None = Field(None, description="scan points inside this flat-ended cylinder")
+    capsule: Rod | None = Field(None, description="scan points inside this round-ended cylinder")
+    sphere: Sphere | None = Field(None, description="scan points inside this sphere")
+    rest: bool = Field(False, description="true: all scan points in no other zone")
+    file: Path | None = Field(None, description="a mesh in the bay frame that is the zone itself")
+    unit: Unit | None = Field(None, description="unit of `file`")
+    solid: bool = Field(False, description="true: the box, cylinder, capsule or sphere is the body itself, not a net for points")
+
+    @model_validator(mode="after")
+    def _exactly_one(self) -> Self:
+        named = [n for n in ("box", "cylinder", "capsule", "sphere", "file") if getattr(self, n) is not None]
+        named += ["rest"] if self.rest else []
+        if len(named) != 1:
+            raise ValueError(f"found {', '.join(named) or 'none'}; exactly one of box, cylinder, capsule, sphere, rest = true, file")
+        if (self.file is None) != (self.unit is None):
+            raise ValueError("file and unit go together: the mesh file needs its unit" if self.file else "unit belongs to file")
+        if self.solid and named[0] in ("rest", "file"):
+            raise ValueError("solid belongs to box, cylinder, capsule or sphere")
+        return self
+
+    @property
+    def is_body(self) -> bool:
+        """Whether the zone is a body of its own rather than scan points."""
+        return self.file is not None or self.solid
+
+
+class Zone(Table):
+    """[[zone]]: a named stretch of surroundings with its own required gap."""
+
+    name: str = Field(min_length=1, description="name, unique")
+    kind: Kind = Field(description="chassis, axle, actuator, line or access")
+    rides: Carrier = Field("chassis", description="what it moves with: chassis or engine")
+    where: Where
+    gap: NotNegative = Field(description="mm required, bare")
+    gap_shielded: NotNegative | None = Field(None, description="mm required behind a heat shield")
+    shielded: bool = Field(False, description="true: gap_shielded applies")
+
+    @model_validator(mode="after")
+    def _shield_has_gap(self) -> Self:
+        if self.shielded and self.gap_shielded is None:
+            raise ValueError("shielded = true needs gap_shielded")
+        return self
+
+    @property
+    def required_gap(self) -> float:
+        """Gap in force, mm."""
+        return self.gap_shielded if self.shielded and self.gap_shielded is not None else self.gap
+
+
+class Axis(Table):
+    """A line."""
+
+    point: Point = Field(description="mm, bay frame, any point on the axis")
+    direction: Direction = Field(description="any length; roll is right-handed about it")
+
+
+class Rock(Table):
+    """[rock]: the engine's motion on its mounts, away from the pose in which the bay was scanned."""
+
+    axis: Axis
+    roll: Range = Field(description="degrees [lowest, highest], contains 0")
+    up: Direction = Field((0.0, 0.0, 1.0), description="direction of lift, any length")
+    forward: Direction = Field((1.0, 0.0, 0.0), description="direction of shift, any length")
+    lift: Range = Field((0.0, 0.0), description="mm [lowest, highest] along up, contains 0")
+    shift: Range = Field((0.0, 0.0), description="mm [lowest, highest] along forward, contains 0")
+
+
+class Decision(Table):
+    """[decision]: how sure a pass or fail must be."""
+
+    confidence: Annotated[float, Field(ge=0.5, lt=1.0)] = Field(0.95, description="probability, one-sided, 0.5 to below 1")
+
+
+class Job(Table):
+    """A whole job file.
+
+    `file` is the job file's own path; it is not a key of the file. Paths inside stay as written and
+    are relative to `folder`.
+    """
+
+    title: str = Field("Clearance check", description="title of the report")
+    part: Part
+    bay: Bay | None = Field(None, description="may be left out where every zone is a body of its own")
+    register_: Register = Field(alias="register")
+    zones: tuple[Zone, ...] = Field(alias="zone", min_length=1)
+    rock: Rock | None = Field(None, description="may be left out: nothing moves")
+    decision: Decision = Decision()
+    file: Path = Field(Path("job.toml"), exclude=True)
+
+    @property
+    def folder(self) -> Path:
+        """Folder that paths in the job are relative to."""
+        return self.file.parent
+
+    def path(self, relative: Path) -> Path:
+        """Return a path of the job, seen from the working directory."""
+        return self.folder / relative
+
+
+FORESEEN: dict[str, tuple[str, ...]] = {
+    "": ("engine", "heat", "datum", "access"),
+    "part": ("contact",),
+    "bay": ("stations",),
+    "register": ("set", "region", "datums", "shape"),
+    "zone": ("fit", "travel", "stroke", "limit", "emissivity"),
+    "rock": ("mounts", "torque"),
+}
+"""Keys that the design foresees and this version refuses, so that nothing asked for is silently left undone."""
+
+
+def as_toml_tree(job: Job) -> dict[str, Any]:
+    """Return the job as plain tables with every default filled in and None left out."""
+    return job.model_dump(mode="json", by_alias=True, exclude_none=True)
