@@ -8,7 +8,17 @@ from dataclasses import dataclass
 from importlib import metadata
 from pathlib import Path
 
-DECIDING_LIBRARIES = ("clearance", "numpy", "scipy", "python-fcl", "libigl", "trimesh", "embreex", "open3d-cpu", "open3d")
+DECIDING_LIBRARIES = (
+    "clearance",
+    "numpy",
+    "scipy",
+    "python-fcl",
+    "libigl",
+    "trimesh",
+    "embreex",
+    "open3d-cpu",
+    "open3d",
+)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -1,0 +1,1 @@
+"""Exact distance, interference depth and containment of two bodies at a pose."""

@@ -83,7 +83,10 @@ def point_body(points: Array, slide: Slide = STILL) -> Body:
         return Body(np.concatenate([first, first + slide.edges[0]]), faces, index)
     a, b = slide.edges
     faces = np.concatenate(
-        [np.stack([index, index + n, index + 2 * n], axis=1), np.stack([index + n, index + 2 * n, index + 3 * n], axis=1)]
+        [
+            np.stack([index, index + n, index + 2 * n], axis=1),
+            np.stack([index + n, index + 2 * n, index + 3 * n], axis=1),
+        ]
     )
     return Body(np.concatenate([first, first + a, first + b, first + a + b]), faces, np.concatenate([index, index]))
 

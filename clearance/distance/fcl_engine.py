@@ -56,7 +56,9 @@ class FclBody:
     def closest(self, other: FclBody) -> Closest:
         """Return the exact closest approach to `other` at the present poses (float64, about 1e-12 mm)."""
         result = fcl.DistanceResult()
-        distance = max(0.0, fcl.distance(self._object, other._object, fcl.DistanceRequest(enable_nearest_points=True), result))
+        distance = max(
+            0.0, fcl.distance(self._object, other._object, fcl.DistanceRequest(enable_nearest_points=True), result)
+        )
         on_a, on_b = (np.asarray(p, dtype=np.float64) for p in result.nearest_points)
         if not np.isfinite(distance) or (distance > 0 and abs(float(np.linalg.norm(on_a - on_b)) - distance) > 1e-7):
             raise EngineDisagreementError(f"distance {distance} mm does not match its witness points {on_a}, {on_b}")

@@ -23,7 +23,8 @@ def winding_says_inside(mesh: Mesh, points: Array) -> NDArray[np.bool_]:
         return np.zeros(0, dtype=bool)
     compute = igl.winding_number if len(points) * len(mesh.faces) <= EXACT_LIMIT else igl.fast_winding_number
     turns = compute(np.ascontiguousarray(mesh.vertices), np.ascontiguousarray(mesh.faces), np.ascontiguousarray(points))
-    return np.abs(np.asarray(turns)) > 0.5
+    inside: NDArray[np.bool_] = np.abs(np.asarray(turns)) > 0.5
+    return inside
 
 
 def signed_distance(mesh: Mesh, points: Array) -> tuple[Array, Array]:
@@ -53,7 +54,9 @@ def any_inside(mesh: Mesh, points: Array, cell_mm: float = 10.0) -> bool:
     points = points[((points >= low) & (points <= high)).all(axis=1)]
     if len(points) < 1000:
         return bool(winding_says_inside(mesh, points).any())
-    _, first, group = np.unique(np.floor(points / cell_mm).astype(np.int64), axis=0, return_index=True, return_inverse=True)
+    _, first, group = np.unique(
+        np.floor(points / cell_mm).astype(np.int64), axis=0, return_index=True, return_inverse=True
+    )
     speakers = points[first]
     if winding_says_inside(mesh, speakers).any():
         return True

@@ -34,7 +34,9 @@ class Balls:
 
 def balls_of_points(points: Array, cell_mm: float) -> Balls:
     """Group (n, 3) points into cubes of side `cell_mm`; one ball per cube about one of its points."""
-    _, first, group = np.unique(np.floor(points / cell_mm).astype(np.int64), axis=0, return_index=True, return_inverse=True)
+    _, first, group = np.unique(
+        np.floor(points / cell_mm).astype(np.int64), axis=0, return_index=True, return_inverse=True
+    )
     group = np.ravel(group).astype(np.int64)
     away = np.linalg.norm(points - points[first][group], axis=1)
     radii = np.zeros(len(first))
@@ -55,5 +57,4 @@ def distance_to(target: Mesh | Array, points: Array) -> Array:
     if isinstance(target, Mesh):
         return unsigned_distance(target, points)[0]
     tree = cKDTree(target, balanced_tree=False, compact_nodes=False)
-    distance: Array = tree.query(points, workers=-1)[0]
-    return distance
+    return np.asarray(tree.query(points, workers=-1)[0], np.float64)

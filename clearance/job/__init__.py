@@ -1,0 +1,1 @@
+"""The job file: what it may say, reading, checking, writing."""

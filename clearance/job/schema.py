@@ -59,7 +59,9 @@ class Part(Table):
     unit: Unit = Field(description="unit of the file's coordinates: mm cm m in")
     rides: Carrier = Field("engine", description="what the part moves with: engine or chassis")
     material: str | None = Field(None, description="name, for the report")
-    tolerance: NotNegative = Field(description="mm: the finished part's surface lies within ± this of the mesh; 0 is allowed")
+    tolerance: NotNegative = Field(
+        description="mm: the finished part's surface lies within ± this of the mesh; 0 is allowed"
+    )
 
 
 class Bay(Table):
@@ -67,7 +69,9 @@ class Bay(Table):
 
     files: tuple[Path, ...] = Field(min_length=1, description="scans, merged: PLY PCD XYZ LAS LAZ E57, or meshes")
     unit: Unit = Field(description="unit of the files' coordinates: mm cm m in")
-    noise: Literal["auto"] | NotNegative = Field("auto", description='mm, 1 sigma of the points about the surface, or "auto": measured')
+    noise: Literal["auto"] | NotNegative = Field(
+        "auto", description='mm, 1 sigma of the points about the surface, or "auto": measured'
+    )
     accuracy: NotNegative = Field(description="mm, 1 sigma: the scanner's own stated error; 0 is allowed")
 
 
@@ -95,10 +99,16 @@ class Register(Table):
     )
     shift: Point | None = Field(None, description="given: mm, applied after turn")
     turn: Turn | None = Field(None, description="given: turn about the part frame's origin")
-    sigma_shift: NotNegative = Field(0.0, description="given: mm, 1 sigma of each coordinate of the given place; 0 = taken as exact")
-    sigma_turn: NotNegative = Field(0.0, description="given: degrees, 1 sigma of the given turn about each axis; 0 = taken as exact")
+    sigma_shift: NotNegative = Field(
+        0.0, description="given: mm, 1 sigma of each coordinate of the given place; 0 = taken as exact"
+    )
+    sigma_turn: NotNegative = Field(
+        0.0, description="given: degrees, 1 sigma of the given turn about each axis; 0 = taken as exact"
+    )
     pair: tuple[Landmark, ...] = Field((), description="landmarks: 3 or more, not in a line")
-    refine: bool = Field(False, description="settle the part on the scan points that lie on it (they must show the part)")
+    refine: bool = Field(
+        False, description="settle the part on the scan points that lie on it (they must show the part)"
+    )
 
     @model_validator(mode="after")
     def _one_way(self) -> Self:
@@ -163,16 +173,22 @@ class Where(Table):
     rest: bool = Field(False, description="true: all scan points in no other zone")
     file: Path | None = Field(None, description="a mesh in the bay frame that is the zone itself")
     unit: Unit | None = Field(None, description="unit of `file`")
-    solid: bool = Field(False, description="true: the box, cylinder, capsule or sphere is the body itself, not a net for points")
+    solid: bool = Field(
+        False, description="true: the box, cylinder, capsule or sphere is the body itself, not a net for points"
+    )
 
     @model_validator(mode="after")
     def _exactly_one(self) -> Self:
         named = [n for n in ("box", "cylinder", "capsule", "sphere", "file") if getattr(self, n) is not None]
         named += ["rest"] if self.rest else []
         if len(named) != 1:
-            raise ValueError(f"found {', '.join(named) or 'none'}; exactly one of box, cylinder, capsule, sphere, rest = true, file")
+            raise ValueError(
+                f"found {', '.join(named) or 'none'}; exactly one of box, cylinder, capsule, sphere, rest = true, file"
+            )
         if (self.file is None) != (self.unit is None):
-            raise ValueError("file and unit go together: the mesh file needs its unit" if self.file else "unit belongs to file")
+            raise ValueError(
+                "file and unit go together: the mesh file needs its unit" if self.file else "unit belongs to file"
+            )
         if self.solid and named[0] in ("rest", "file"):
             raise ValueError("solid belongs to box, cylinder, capsule or sphere")
         return self
@@ -227,7 +243,9 @@ class Rock(Table):
 class Decision(Table):
     """[decision]: how sure a pass or fail must be."""
 
-    confidence: Annotated[float, Field(ge=0.5, lt=1.0)] = Field(0.95, description="probability, one-sided, 0.5 to below 1")
+    confidence: Annotated[float, Field(ge=0.5, lt=1.0)] = Field(
+        0.95, description="probability, one-sided, 0.5 to below 1"
+    )
 
 
 class Job(Table):
@@ -243,7 +261,7 @@ class Job(Table):
     register_: Register = Field(alias="register")
     zones: tuple[Zone, ...] = Field(alias="zone", min_length=1)
     rock: Rock | None = Field(None, description="may be left out: nothing moves")
-    decision: Decision = Decision()
+    decision: Decision = Field(default_factory=lambda: Decision(confidence=0.95))
     file: Path = Field(Path("job.toml"), exclude=True)
 
     @property

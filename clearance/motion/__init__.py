@@ -1,0 +1,1 @@
+"""How bodies move against each other, and the certified minimum over that motion."""

@@ -194,7 +194,9 @@ def _samples(solid: Solid) -> tuple[Array, float]:
     from trimesh.remesh import subdivide_to_size
 
     corners = solid.triangles
-    area = float(np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1).sum() / 2)
+    area = float(
+        np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1).sum() / 2
+    )
     edge = max(0.5, float(np.sqrt(2 * area / SAMPLES)))
     vertices, _ = subdivide_to_size(solid.vertices, solid.faces, max_edge=edge, max_iter=30)
     return np.unique(np.asarray(vertices, dtype=np.float64), axis=0), edge / np.sqrt(3.0)

@@ -125,8 +125,14 @@ def pair_motion(part_rides: str, zone_rides: str, rock: Rock | None) -> PairMoti
 
 
 def rock_from(
-    *, point: Array, direction: Array, up: Array, forward: Array, roll_deg: tuple[float, float],
-    lift_mm: tuple[float, float], shift_mm: tuple[float, float],
+    *,
+    point: Array,
+    direction: Array,
+    up: Array,
+    forward: Array,
+    roll_deg: tuple[float, float],
+    lift_mm: tuple[float, float],
+    shift_mm: tuple[float, float],
 ) -> Rock:
     """Build a rock from job-file values (degrees, mm; directions of any length)."""
     return Rock(

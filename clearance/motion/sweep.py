@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.optimize import lsq_linear
 
 from clearance.bounds import Bound
@@ -29,6 +30,9 @@ Solid = Mesh | Array
 
 CELL_MM = 6.0
 """Side of the cubes in which scan points are filtered together."""
+
+SLACK_MM = 1e-6
+"""Margin of the filters over rounding, far above what float64 loses on lengths within a bay."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -131,7 +135,7 @@ def _drop_far(pair: _Pair) -> tuple[Mesh, Solid]:
         travel = np.full(len(centres), turn * float(motion.radii_mm(part.vertices).max()))
     away = distance_to(part, centres)
     nearest = float(away.min())
-    keep = away - balls.radii - travel - slide.reach_mm <= nearest
+    keep = away - balls.radii - travel - slide.reach_mm <= nearest + SLACK_MM
     near_zone = _subset(zone, keep[balls.group])
     return _near_part(pair, near_zone, nearest, rotation, shift, turn), near_zone
 
@@ -147,11 +151,11 @@ def _near_part(pair: _Pair, zone: Solid, nearest: float, rotation: Array, shift:
         centres = balls.centres @ rotation.T + shift
         travel = turn * (motion.radii_mm(balls.centres) + balls.radii)
     away = distance_to(zone, centres)
-    keep = away - balls.radii - travel - motion.slide.reach_mm <= nearest
-    return _subset(part, keep)
+    keep = away - balls.radii - travel - motion.slide.reach_mm <= nearest + SLACK_MM
+    return Mesh(part.vertices, part.faces[keep])
 
 
-def _subset(solid: Solid, keep: Array) -> Solid:
+def _subset(solid: Solid, keep: NDArray[np.bool_]) -> Solid:
     return Mesh(solid.vertices, solid.faces[keep]) if isinstance(solid, Mesh) else solid[keep]
 
 

@@ -1,0 +1,1 @@
+"""What the user gets: report, pictures, coloured meshes, terminal lines."""

@@ -1,0 +1,1 @@
+"""Placing the part in the bay, with its uncertainty."""

@@ -1,0 +1,1 @@
+"""Meshes, scans and zones: reading, conditioning, building."""

@@ -1,0 +1,1 @@
+"""From certified clearances and uncertainties to pass, fail or undecided."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from enum import Enum
+from enum import StrEnum
 
 from clearance.bounds import Bound
 from clearance.frames import Array, Pose
@@ -16,7 +16,7 @@ from clearance.scene.scan import Scan
 from clearance.scene.zone import Zone
 
 
-class Verdict(str, Enum):
+class Verdict(StrEnum):
     """pass = proven; fail = proven short; undecided = neither, with the one reason."""
 
     PASS = "pass"
@@ -28,9 +28,10 @@ class Verdict(str, Enum):
 class Budget:
     """Uncertainty of one zone's clearance at its worst spot, along the gap direction, mm.
 
-    All but `spacing`, `tolerance` and `growth` are 1 sigma. `spacing` is one-sided: a surface between the points may be
-    nearer by up to that much. `tolerance` is the half-width of a rectangular distribution. `standard` is the combined standard uncertainty, `guard` the
-    amount by which the clearance must exceed the gap (below it: fall short of it) to be proven.
+    `registration`, `noise` and `accuracy` are 1 sigma. `spacing` is one-sided: a surface between the
+    points may be nearer by up to that much. `tolerance` is the half-width of a rectangular
+    distribution. `standard` is the combined standard uncertainty, `guard` the amount by which the
+    clearance must exceed the gap to be proven, spacing included.
     """
 
     registration: float
@@ -47,11 +48,10 @@ class Budget:
 class ZoneResult:
     """One row of the report.
 
-    `nearest_raw_point_mm`: smallest clearance upper bound with the stray points counted in; None for mesh zones.
-    `part_field` is per part vertex, `zone_field` per zone point or zone mesh vertex.
-    `margin_mm` is clearance.lower - gap.
-    `worst_part_pose` is T_bay_part at `sweep.worst`; `worst_zone_pose` (bay, bay) is how the zone moved from its neutral
-    place to get there (identity for a zone that stands still).
+    `nearest_raw_point_mm`: smallest clearance upper bound with the stray points counted in; None for
+    mesh zones. `part_field` is per part vertex, `zone_field` per zone point or zone mesh vertex.
+    `worst_part_pose` is T_bay_part at `sweep.worst`; `worst_zone_pose` (bay, bay) is how the zone
+    moved from its neutral place to get there (identity for a zone that stands still).
     """
 
     zone: Zone

@@ -1,0 +1,1 @@
+"""Certified clearance of a part in a scanned engine bay over the engine's rock."""
