@@ -32,6 +32,8 @@ class Zone:
     mesh : Mesh or None
     closed : bool
         For a mesh zone: whether it bounds a solid.
+    facet_mm : float
+        The mesh may stand outside the body it replaces by up to this much (round primitives).
     """
 
     name: str
@@ -44,3 +46,4 @@ class Zone:
     stray_points: Array
     mesh: Mesh | None = None
     closed: bool = False
+    facet_mm: float = 0.0

@@ -1,0 +1,118 @@
+"""Zones from the job: scan points caught in a net, meshes, solid primitives, and the rest."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from clearance.errors import InputError
+from clearance.frames import Array
+from clearance.job.schema import Job
+from clearance.job.schema import Zone as ZoneTable
+from clearance.scene.mesh import Mesh
+from clearance.scene.mesh_health import closed
+from clearance.scene.mesh_io import read_mesh
+from clearance.scene.primitives import inside_of, solid_mesh
+from clearance.scene.refine import edge_limit, refined
+from clearance.scene.scan import Scan
+from clearance.scene.zone import Zone
+
+EDGE_MM = 8.0
+"""Edges of mesh zones are split to this, so that colours have somewhere to sit."""
+
+Mask = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, eq=False)
+class Zones:
+    """All zones of a job and the scan points that no zone claims.
+
+    Attributes
+    ----------
+    zones : tuple of Zone, in the job's order
+    unclaimed : (k, 3) float64, bay frame, mm; stray points left out
+    """
+
+    zones: tuple[Zone, ...]
+    unclaimed: Array
+
+
+def build_zones(job: Job, scan: Scan | None) -> Zones:
+    """Build every zone of the job, bay frame, neutral pose.
+
+    A point in several zones counts in each. Raises InputError, naming the zone, where a zone has no
+    scan points or its mesh cannot be read.
+    """
+    points = scan.points if scan is not None else np.zeros((0, 3))
+    caught = {z.name: inside_of(z.where, points) for z in job.zones if not z.where.is_body and not z.where.rest}
+    taken = np.zeros(len(points), dtype=bool)
+    for mask in caught.values():
+        taken |= mask
+    built, has_rest = [], False
+    for table in job.zones:
+        if table.where.is_body:
+            built.append(_body_zone(job, table))
+            continue
+        has_rest |= table.where.rest
+        mask = ~taken if table.where.rest else caught[table.name]
+        built.append(_point_zone(job, table, scan, mask))
+    left = ~taken & ~scan.stray if scan is not None and not has_rest else np.zeros(len(points), dtype=bool)
+    return Zones(tuple(built), points[left])
+
+
+def _point_zone(job: Job, table: ZoneTable, scan: Scan | None, mask: Mask) -> Zone:
+    key = f"zone '{table.name}': where"
+    if scan is None:
+        raise InputError(job.file, "needs scan points but the job has no [bay]", "add [bay] or make it a body", key)
+    decided, stray = mask & ~scan.stray, mask & scan.stray
+    if not decided.any():
+        raise InputError(job.file, *_why_empty(table, scan, int(stray.sum())), key)
+    return Zone(
+        **_common(table),
+        points=scan.points[decided],
+        spacing_mm=scan.spacing_mm[decided],
+        stray_points=scan.points[stray],
+    )
+
+
+def _why_empty(table: ZoneTable, scan: Scan, strays: int) -> tuple[str, str]:
+    if strays:
+        return f"holds only {strays} stray point(s) that nothing supports", "scan this place again or move the zone"
+    if table.where.rest:
+        return "every scan point is in another zone", "leave this zone out or make the others smaller"
+    middle, _ = solid_mesh(table.where)
+    gap, index = cKDTree(scan.points).query(middle.vertices.mean(axis=0))
+    near = ", ".join(f"{x:.1f}" for x in scan.points[index])
+    low, high = scan.points.min(axis=0), scan.points.max(axis=0)
+    extent = " to ".join("[" + ", ".join(f"{x:.0f}" for x in corner) + "]" for corner in (low, high))
+    return (
+        f"no scan point lies inside; the nearest to its middle is {gap:.1f} mm away at [{near}], "
+        f"the scan spans {extent} mm",
+        "check the numbers, their unit (mm) and the unit of [bay]",
+    )
+
+
+def _body_zone(job: Job, table: ZoneTable) -> Zone:
+    where, facet = table.where, 0.0
+    if where.file is not None and where.unit is not None:
+        mesh = read_mesh(job.path(where.file), where.unit, key=f"zone '{table.name}': where.file", where=job.file)
+        solid = closed(mesh)
+    else:
+        mesh, facet = solid_mesh(where)
+        solid = True
+    fine: Mesh = refined(mesh, edge_limit(mesh, EDGE_MM))
+    return Zone(**_common(table), stray_points=np.zeros((0, 3)), mesh=fine, closed=solid, facet_mm=facet)
+
+
+def _common(table: ZoneTable) -> dict[str, Any]:
+    return {
+        "name": table.name,
+        "kind": table.kind,
+        "rides": table.rides,
+        "gap_mm": table.required_gap,
+        "shielded": table.shielded,
+    }

@@ -1,0 +1,109 @@
+"""Uncertainty of one zone's clearance, each component in mm, combined as the GUM says.
+
+Components that differ from place to place are taken where they hurt most: wherever the clearance,
+less what is uncertain there, could fall below what was found at the worst spot.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.stats import norm
+
+from clearance.frames import Array
+from clearance.motion.field import may_be_lower
+from clearance.motion.result import ClearanceField, Sweep
+from clearance.motion.rock import PairMotion
+from clearance.registration.result import Registration
+from clearance.scene.mesh import Mesh
+from clearance.scene.scan import Scan
+from clearance.scene.zone import Zone
+from clearance.verdict.result import Budget
+
+
+def budget(
+    *,
+    zone: Zone,
+    sweep: Sweep,
+    part: Mesh,
+    part_field: ClearanceField,
+    zone_field: ClearanceField,
+    motion: PairMotion,
+    registration: Registration,
+    scan: Scan | None,
+    tolerance_mm: float,
+    confidence: float,
+) -> Budget:
+    """Work out the budget of a zone.
+
+    Independent components are combined as the root of the sum of squares (JCGM 100:2008, 5.1.2);
+    the part's tolerance is a rectangular distribution of half-width a, standard uncertainty
+    a / sqrt(3) (JCGM 100:2008, 4.3.7). The guard is k u, k the one-sided normal quantile of
+    `confidence` (JCGM 106:2012, 8.3.2), plus the spacing allowance, which is not a random error but
+    a surface that may stand between the points.
+    """
+    measured = zone.points is not None and scan is not None
+    noise = scan.noise_mm if measured and scan is not None else 0.0
+    accuracy = scan.accuracy_mm if measured and scan is not None else 0.0
+    spacing = _spacing(zone, sweep, zone_field, motion)
+    quantile = float(norm.ppf(confidence))
+    rest = np.sqrt(noise**2 + accuracy**2 + tolerance_mm**2 / 3)
+    reach = zone.gap_mm + spacing + quantile * float(rest)
+    placed = _placement(sweep, part, part_field, motion, registration, reach, quantile)
+    standard = float(np.hypot(placed, rest))
+    return Budget(
+        registration=placed,
+        noise=noise,
+        accuracy=accuracy,
+        spacing=spacing,
+        tolerance=tolerance_mm,
+        growth=0.0,
+        standard=standard,
+        guard=quantile * standard + spacing,
+    )
+
+
+def _spacing(zone: Zone, sweep: Sweep, field: ClearanceField, motion: PairMotion) -> float:
+    """Least a such that sweep.lower - a bounds the clearance of every point less the spacing around it.
+
+    Every place of the scanned surface has a scan point within the local spacing, so by the triangle
+    inequality the surface is nearer than its nearest point by at most that.
+    """
+    if zone.points is None or zone.spacing_mm is None:
+        return 0.0
+    floor = np.maximum(field.values_mm - may_be_lower(motion, zone.points), max(sweep.clearance.lower, 0.0))
+    excess = floor - max(sweep.clearance.lower, 0.0)
+    return float((zone.spacing_mm - excess).max())
+
+
+def _placement(
+    sweep: Sweep,
+    part: Mesh,
+    field: ClearanceField,
+    motion: PairMotion,
+    registration: Registration,
+    reach: float,
+    quantile: float,
+) -> float:
+    """Return the largest 1 sigma of the place of any part vertex that may come within `reach` of the zone, mm.
+
+    At the worst spot along the gap; elsewhere along whichever direction is least certain.
+    """
+    at_worst = registration.sigma_mm(sweep.on_part, sweep.direction)
+    sigma = largest_sigma(registration, part.vertices)
+    near = field.values_mm - may_be_lower(motion, part.vertices) < reach + quantile * sigma
+    return max(at_worst, float(sigma[near].max(initial=0.0)))
+
+
+def largest_sigma(registration: Registration, points: Array) -> Array:
+    """Return 1 sigma, (n,) mm, of each of (n, 3) points, bay, along its least certain direction.
+
+    The point's covariance is J S J^T with J = [-[p - c]x, I]; its largest eigenvalue is the variance
+    along that direction.
+    """
+    x, y, z = (points - registration.centre).T
+    zero = np.zeros_like(x)
+    turn = np.stack([zero, z, -y, -z, zero, x, y, -x, zero], axis=1).reshape(-1, 3, 3)
+    jacobian = np.concatenate([turn, np.broadcast_to(np.eye(3), turn.shape)], axis=2)
+    spread = jacobian @ registration.covariance @ jacobian.swapaxes(1, 2)
+    sigma: Array = np.sqrt(np.maximum(np.linalg.eigvalsh(spread)[:, -1], 0.0))
+    return sigma

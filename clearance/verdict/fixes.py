@@ -1,0 +1,85 @@
+"""Fix list: connected patches of the part's surface that are short of a gap, and which way each must move."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
+
+from clearance.frames import Array
+from clearance.motion.result import Sweep
+from clearance.motion.rock import PairMotion
+from clearance.motion.sweep import sweep
+from clearance.scene.mesh import IntArray, Mesh
+from clearance.verdict.result import Fix, Verdict, ZoneResult
+
+MOST_PATCHES = 12
+"""Patches listed per zone, the shortest of clearance first."""
+
+LOOK_MM = 0.05
+"""Width of the bound sought for a patch."""
+
+
+def fixes_of(result: ZoneResult, part: Mesh, motion: PairMotion) -> tuple[Fix, ...]:
+    """Return the patches of `part` (bay frame, neutral pose, mm) that keep a zone from passing.
+
+    A patch is where the sampled clearance is below the gap plus the guard. How far and which way
+    it must move comes from a certified sweep of that patch; the patch that holds the worst spot
+    takes the zone's own.
+    """
+    if result.verdict is Verdict.PASS:
+        return ()
+    needed = result.zone.gap_mm + result.budget.guard
+    low = np.nonzero((result.part_field.values_mm[part.faces] < needed).any(axis=1))[0]
+    if not len(low):
+        low = _nearest_faces(part, result.sweep.on_part)
+    patches = _connected(part, low)
+    least = [float(result.part_field.values_mm[part.faces[p]].min()) for p in patches]
+    first = int(
+        np.argmin([np.linalg.norm(part.vertices[part.faces[p]] - result.sweep.on_part, axis=2).min() for p in patches])
+    )
+    found = [_fix(result, part, patches[first], result.sweep, needed)]
+    for i in sorted((i for i in range(len(patches)) if i != first), key=lambda i: least[i])[: MOST_PATCHES - 1]:
+        own = _swept(result, part, patches[i], motion)
+        if own is not None and own.clearance.lower < needed:
+            found.append(_fix(result, part, patches[i], own, needed))
+    return tuple(sorted(found, key=lambda fix: -fix.short_mm))
+
+
+def _swept(result: ZoneResult, part: Mesh, patch: IntArray, motion: PairMotion) -> Sweep | None:
+    """Sweep a patch alone; None where it touches, since a patch has no inside to tell depth by."""
+    zone = result.zone.mesh if result.zone.mesh is not None else result.zone.points
+    assert zone is not None
+    own = sweep(Mesh(part.vertices, part.faces[patch]), False, zone, result.zone.closed, motion, LOOK_MM)
+    return own if own.clearance.upper > 0 else None
+
+
+def _fix(result: ZoneResult, part: Mesh, patch: IntArray, found: Sweep, needed: float) -> Fix:
+    a, b, c = part.vertices[part.faces[patch]].swapaxes(0, 1)
+    areas = np.linalg.norm(np.cross(b - a, c - a), axis=1) / 2
+    return Fix(
+        zone=result.zone.name,
+        centre=found.on_part,
+        direction=found.direction,
+        short_mm=needed - found.clearance.lower,
+        area_mm2=float(areas.sum()),
+        faces=patch,
+    )
+
+
+def _nearest_faces(part: Mesh, point: Array) -> IntArray:
+    away = np.linalg.norm(part.vertices[part.faces].mean(axis=1) - point, axis=1)
+    return np.array([int(np.argmin(away))], dtype=np.int64)
+
+
+def _connected(part: Mesh, faces: IntArray) -> list[IntArray]:
+    """Group faces that share an edge."""
+    corners = part.faces[faces]
+    pairs = np.sort(np.stack([corners, np.roll(corners, -1, axis=1)], axis=2).reshape(-1, 2), axis=1)
+    _, edge = np.unique(pairs, axis=0, return_inverse=True)
+    owner = np.repeat(np.arange(len(faces)), 3)
+    ones: NDArray[np.int8] = np.ones(len(owner), dtype=np.int8)
+    meets = coo_matrix((ones, (owner, np.ravel(edge))), shape=(len(faces), int(np.max(edge)) + 1)).tocsr()
+    count, label = connected_components(meets @ meets.T, directed=False)
+    return [faces[label == k] for k in range(count)]

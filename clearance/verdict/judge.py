@@ -1,0 +1,99 @@
+"""One zone from bodies to verdict: sweep it, at rest and over the motion, colour it, weigh it, decide."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from clearance.bounds import Bound
+from clearance.frames import Array
+from clearance.motion.field import fields
+from clearance.motion.result import Sweep
+from clearance.motion.rock import PairMotion, Rock, pair_motion
+from clearance.motion.sweep import sweep
+from clearance.registration.result import Registration
+from clearance.scene.mesh import Mesh
+from clearance.scene.part import Part
+from clearance.scene.scan import Scan
+from clearance.scene.zone import Zone
+from clearance.verdict.budget import budget
+from clearance.verdict.decide import decide_zone
+from clearance.verdict.result import ZoneResult
+
+TOLERANCE_MM = 0.02
+"""Width of the certified bound aimed at."""
+
+COARSE_MM = 0.5
+"""Width of the bound on what is only shown."""
+
+
+def judge_zone(
+    zone: Zone,
+    part: Part,
+    placed: Mesh,
+    registration: Registration,
+    scan: Scan | None,
+    rock: Rock | None,
+    confidence: float,
+) -> ZoneResult:
+    """Return the full result of one zone. `placed` is the part's mesh in the bay at the neutral pose, mm."""
+    motion = pair_motion(part.rides, zone.rides, rock)
+    found = _swept(zone, part, placed, motion, TOLERANCE_MM)
+    body = _body(zone)
+    part_field, zone_field = fields(placed, body, zone.closed, motion, colour_cap(zone.gap_mm, found))
+    weighed = budget(
+        zone=zone,
+        sweep=found,
+        part=placed,
+        part_field=part_field,
+        zone_field=zone_field,
+        motion=motion,
+        registration=registration,
+        scan=scan,
+        tolerance_mm=part.tolerance_mm,
+        confidence=confidence,
+    )
+    verdict, reason = decide_zone(found.clearance, zone.gap_mm, weighed, registration)
+    part_pose, zone_pose = motion.poses(found.worst)
+    return ZoneResult(
+        zone=zone,
+        sweep=found,
+        nearest_raw_point_mm=_nearest_raw(zone, part, placed, motion, found),
+        budget=weighed,
+        hot=False,
+        verdict=verdict,
+        reason=reason,
+        part_field=part_field,
+        zone_field=zone_field,
+        at_rest_mm=_swept(zone, part, placed, PairMotion(), TOLERANCE_MM).clearance,
+        worst_part_pose=part_pose @ registration.T_bay_part,
+        worst_zone_pose=zone_pose,
+    )
+
+
+def colour_cap(gap_mm: float, found: Sweep) -> float:
+    """Return the clearance beyond which colours do not change, mm, never below the worst one."""
+    return max(3 * gap_mm, 30.0, found.clearance.upper + 10.0)
+
+
+def _body(zone: Zone) -> Mesh | Array:
+    if zone.mesh is not None:
+        return zone.mesh
+    assert zone.points is not None
+    return zone.points
+
+
+def _swept(zone: Zone, part: Part, placed: Mesh, motion: PairMotion, tolerance_mm: float) -> Sweep:
+    """Sweep, widening the bound by what facets stand outside the round body they replace."""
+    found = sweep(placed, part.closed, _body(zone), zone.closed, motion, tolerance_mm)
+    clearance = found.clearance
+    return replace(found, clearance=Bound(clearance.lower, clearance.upper + zone.facet_mm))
+
+
+def _nearest_raw(zone: Zone, part: Part, placed: Mesh, motion: PairMotion, found: Sweep) -> float | None:
+    """Smallest clearance with the stray points counted in, mm (upper bound); None for a zone without points."""
+    if zone.points is None:
+        return None
+    if not len(zone.stray_points):
+        return found.clearance.upper
+    stray = sweep(placed, part.closed, zone.stray_points, False, motion, COARSE_MM)
+    return min(found.clearance.upper, stray.clearance.upper)
