@@ -1,0 +1,54 @@
+"""Does the size of things make sense together? A wrong unit is refused before it becomes a verdict."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from clearance.errors import InputError
+from clearance.frames import Array
+from clearance.job.schema import Job
+from clearance.scene.mesh import Mesh
+
+FAR_MM = 500.0
+"""A part is refused where no scan point lies within its own size plus this."""
+
+
+def check_landmarks(job: Job, part: Mesh) -> None:
+    """Refuse landmarks that lie farther from the part than the part is large: a wrong unit or part."""
+    low, high = part.vertices.min(axis=0), part.vertices.max(axis=0)
+    size = float(np.linalg.norm(high - low))
+    for pair in job.register_.pair:
+        point = np.array(pair.part)
+        away = float(np.linalg.norm(point - np.clip(point, low, high)))
+        if away > size:
+            raise InputError(
+                job.file,
+                f"lies {away:.0f} mm from the part, which is only {size:.0f} mm across",
+                f'landmarks are in mm in the part\'s frame; check them and part.unit = "{job.part.unit}"',
+                f"register.pair '{pair.name}': part",
+            )
+
+
+def check_near_scan(job: Job, placed: Mesh, scan_points: Array) -> None:
+    """Refuse a part placed far from every scan point, which would clear everything by being elsewhere."""
+    low, high = placed.vertices.min(axis=0), placed.vertices.max(axis=0)
+    size = float(np.linalg.norm(high - low))
+    if job.bay is None:
+        return
+    span = float(np.linalg.norm(np.ptp(scan_points, axis=0)))
+    if size > 2 * span:
+        raise InputError(
+            job.file,
+            f"the part is {size:.0f} mm across, the whole scan only {span:.0f} mm",
+            f'check part.unit = "{job.part.unit}" and bay.unit = "{job.bay.unit}"',
+            "part.unit",
+        )
+    away = float(cKDTree(placed.vertices).query(scan_points[:: max(1, len(scan_points) // 100_000)])[0].min())
+    if away > size + FAR_MM:
+        raise InputError(
+            job.file,
+            f"places the part {away:.0f} mm from the nearest scan point",
+            f'check register, part.unit = "{job.part.unit}" and bay.unit = "{job.bay.unit}"',
+            "register",
+        )

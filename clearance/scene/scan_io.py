@@ -1,0 +1,176 @@
+"""Scan files to one array of points in mm. Reads, refuses and counts; does not judge the points."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from clearance.errors import ClearanceError
+from clearance.frames import Array
+from clearance.scene import mesh_io
+from clearance.scene.mesh import Mesh
+from clearance.scene.ply_header import read_header
+from clearance.scene.scan_readers import READERS, Damaged
+from clearance.scene.source import Source
+from clearance.scene.surface_samples import sample_surface
+
+EXTENSIONS = tuple(dict.fromkeys((*READERS, *mesh_io.EXTENSIONS)))
+SMALLEST_MM, LARGEST_MM = 20.0, 200_000.0
+"""Bounding diagonals of a scan, mm; outside them the unit is taken to be wrong."""
+
+NAN_IS_NO_RETURN = ("pcd", "e57")
+"""Formats in which an organised scan writes NaN where no light came back."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class ScanFile:
+    """What one scan file gave.
+
+    Attributes
+    ----------
+    path : Path
+    format : str
+        Extension, lower case.
+    kept : int
+        Points kept.
+    no_return : int
+        Points dropped because the file marks them as without a return.
+    outside : int
+        Points dropped because they lie outside the box asked for.
+    triangles : int
+        Triangles, where the file is a mesh.
+    sample_mm : float or None
+        For a mesh: longest edge of the pieces its triangles were split into, mm.
+    """
+
+    path: Path
+    format: str
+    kept: int
+    no_return: int
+    outside: int
+    triangles: int
+    sample_mm: float | None
+
+
+@dataclass(frozen=True, eq=False)
+class RawScan:
+    """Points of all files, (n, 3) float64, mm, in the order of the files, and what each file gave."""
+
+    points: Array
+    files: tuple[ScanFile, ...]
+
+
+def read_scan(
+    files: Sequence[Path],
+    unit: str,
+    *,
+    key: str = "bay: files",
+    where: Path | str | None = None,
+    box: tuple[Array, Array] | None = None,
+) -> RawScan:
+    """Read and merge scans: PLY, PCD, XYZ, TXT, CSV, LAS, LAZ, E57 and meshes.
+
+    A mesh gives its vertices and, where edges are longer than 1 mm, points between them (see
+    `surface_samples`), since its surface between vertices was seen too.
+
+    Parameters
+    ----------
+    files : sequence of Path
+    unit : str
+        Unit of the coordinates: mm, cm, m or in. E57 and GLB are metres by their standards, 3MF
+        states its unit; a unit that differs is refused.
+    key, where
+        Place that names the files, for messages.
+    box : pair of (3,) float64, optional
+        Lowest and highest corner, mm. Points outside are dropped while reading, so that memory
+        follows what is kept.
+
+    Raises
+    ------
+    InputError
+        If a file is missing, empty, of an unknown type, shorter than it promises, garbled, holds no
+        point or a non-finite coordinate (in PCD and E57 those mean "no return": dropped and
+        counted), contradicts the unit, or has a bounding diagonal outside 20 mm to 200 m.
+    """
+    read = [_read_one(Source(path, key, where), unit, box) for path in files]
+    points = np.concatenate([np.zeros((0, 3)), *(points for points, _ in read)])
+    return RawScan(points, tuple(file for _, file in read))
+
+
+def _read_one(source: Source, unit: str, box: tuple[Array, Array] | None) -> tuple[Array, ScanFile]:
+    """Read one file of any kind."""
+    extension = source.check(EXTENSIONS)
+    if extension not in READERS or (extension == "ply" and _has_faces(source)):
+        return _read_mesh(source, unit, extension, box)
+    factor = source.factor(unit, "m" if extension == "e57" else None, "the E57 standard")
+    kept, total, lost = list[Array](), 0, 0
+    low, high = np.full(3, np.inf), np.full(3, -np.inf)
+    for block in _blocks(source, extension):
+        finite = np.isfinite(block).all(axis=1)
+        if not finite.all() and extension not in NAN_IS_NO_RETURN:
+            first = total + int((~finite).argmax())
+            raise source.error(
+                f"{int((~finite).sum())} points are not finite numbers, the first is point {first} (from 0)",
+                "remove them or export the scan again",
+            )
+        total, lost = total + len(block), lost + int((~finite).sum())
+        block = block[finite] * factor
+        low, high = np.minimum(low, block.min(axis=0, initial=np.inf)), np.maximum(high, block.max(axis=0, initial=-np.inf))
+        kept.append(_inside(block, box))
+    if total == lost:
+        raise source.error(f"no usable point among {total}" if total else "no point in the file", "export the scan again")
+    source.check_size(float(np.linalg.norm(high - low)), unit, SMALLEST_MM, LARGEST_MM)
+    points = np.concatenate(kept)
+    return points, ScanFile(
+        path=source.path, format=extension, kept=len(points), no_return=lost,
+        outside=total - lost - len(points), triangles=0, sample_mm=None,
+    )  # fmt: skip
+
+
+def _blocks(source: Source, extension: str) -> Iterator[Array]:
+    """Run a reader and turn whatever it raises into an InputError."""
+    try:
+        yield from READERS[extension](source.path)
+    except ClearanceError:
+        raise
+    except Damaged as fault:
+        raise source.error(str(fault), "export the scan again") from fault
+    except Exception as fault:  # the format libraries raise whatever their parsers stumble on
+        text = (str(fault).strip().splitlines() or [""])[0][:120]
+        raise source.error(
+            f"unreadable {extension.upper()} ({type(fault).__name__}: {text})", "export the scan again"
+        ) from fault
+
+
+def _read_mesh(
+    source: Source, unit: str, extension: str, box: tuple[Array, Array] | None
+) -> tuple[Array, ScanFile]:
+    """Read a meshed scan as points on its surface."""
+    raw = mesh_io.read_raw(source)
+    mesh = Mesh(raw.mesh.vertices * source.factor(unit, raw.stated_unit), raw.mesh.faces)
+    source.check_size(float(np.linalg.norm(np.ptp(mesh.vertices, axis=0))), unit, SMALLEST_MM, LARGEST_MM)
+    samples, edge_mm = sample_surface(mesh)
+    points = _inside(samples, box)
+    return points, ScanFile(
+        path=source.path, format=extension, kept=len(points), no_return=0,
+        outside=len(samples) - len(points), triangles=len(mesh.faces), sample_mm=edge_mm,
+    )  # fmt: skip
+
+
+def _has_faces(source: Source) -> bool:
+    """Whether a PLY file is a mesh. Raises InputError if its header is unreadable."""
+    try:
+        return read_header(source.path).count("face") > 0
+    except ValueError as fault:
+        raise source.error(f"damaged PLY file ({fault})", "export the scan again") from fault
+
+
+def _inside(points: Array, box: tuple[Array, Array] | None) -> Array:
+    """Return the points inside the box."""
+    if box is None:
+        return points
+    inside: Array = points[((points >= box[0]) & (points <= box[1])).all(axis=1)]
+    return inside

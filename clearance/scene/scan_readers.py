@@ -1,0 +1,202 @@
+"""One reader a scan format. Each yields (n, 3) float64 blocks in the file's own unit; none judges them."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator
+from itertools import islice
+from pathlib import Path
+from typing import TextIO
+
+import laspy
+import numpy as np
+import pye57
+
+from clearance.frames import Array
+from clearance.scene.open3d_import import open3d
+from clearance.scene.ply_header import PlyHeader, read_header
+
+BLOCK = 1_000_000
+"""Points read at a time."""
+
+Blocks = Iterator[Array]
+
+
+class Damaged(ValueError):
+    """The file does not hold what it promises; the message says what was found."""
+
+
+def ply_points(path: Path) -> Blocks:
+    """Yield the vertices of a PLY file, binary of either byte order or ASCII."""
+    header = read_header(path)
+    vertex = header.elements[0] if header.elements else None
+    if vertex is None or vertex.name != "vertex" or vertex.has_list:
+        raise Damaged("the first element is not a plain 'vertex'")
+    names = [name for name, _, _ in vertex.properties]
+    if not {"x", "y", "z"} <= set(names):
+        raise Damaged(f"the vertices have no x, y, z but {' '.join(names)}")
+    promised, present = header.smallest_bytes(), path.stat().st_size - header.data_start
+    if promised > present:
+        raise Damaged(f"{vertex.count} points promised (at least {promised} bytes) but only {present} bytes follow")
+    yield from _binary_ply(path, header) if header.order else _ascii_ply(path, header, names)
+
+
+def _binary_ply(path: Path, header: PlyHeader) -> Blocks:
+    """Map the vertex records and copy out x, y, z block by block."""
+    vertex = header.elements[0]
+    record = np.dtype([(name, header.order + kind) for name, kind, _ in vertex.properties])
+    table = np.memmap(path, dtype=record, mode="r", offset=header.data_start, shape=(vertex.count,))
+    for start in range(0, vertex.count, BLOCK):
+        part = table[start : start + BLOCK]
+        yield np.column_stack([part[axis].astype(np.float64) for axis in "xyz"])
+
+
+def _ascii_ply(path: Path, header: PlyHeader, names: list[str]) -> Blocks:
+    """Read the vertex lines."""
+    with path.open("r", encoding="ascii", errors="replace") as stream:
+        for line in stream:
+            if line.strip() == "end_header":
+                break
+        lines = islice(stream, header.elements[0].count)
+        found = 0
+        for block in _number_lines(lines, None, tuple(names.index(axis) for axis in "xyz")):
+            found += len(block)
+            yield block
+    if found < header.elements[0].count:
+        raise Damaged(f"{header.elements[0].count} points promised but only {found} lines follow")
+
+
+def text_points(path: Path) -> Blocks:
+    """Yield points of a text file: x y z first on each line, or under headings named x, y, z.
+
+    Separated by blanks, commas, semicolons or tabs; lines that begin with # or // are comments; a
+    first line of a single number is taken as the point count that some programs write.
+    """
+    with path.open("r", encoding="utf-8-sig", errors="replace") as stream:
+        separator, columns, skip = _layout(stream)
+    with path.open("r", encoding="utf-8-sig", errors="replace") as stream:
+        yield from _number_lines(islice(stream, skip, None), separator, columns, first_line=skip + 1)
+
+
+def _layout(stream: TextIO) -> tuple[str | None, tuple[int, int, int], int]:
+    """Return separator, columns of x, y, z and how many lines to skip, from the first lines."""
+    for skip, line in enumerate(stream):
+        text = line.strip()
+        if not text or text.startswith(("#", "//")):
+            continue
+        separator = next((s for s in (";", ",", "\t") if s in text), None)
+        fields = [field.strip(' "') for field in text.split(separator)]
+        if separator == ";" and any(re.fullmatch(r"[-+]?\d+,\d+", field) for field in fields):
+            raise Damaged(f"line {skip + 1} has decimal commas; only decimal points are read")
+        if len(fields) == 1 and re.fullmatch(r"\d+", fields[0]):
+            continue
+        if all(_is_number(field) for field in fields[:3]):
+            return separator, (0, 1, 2), skip
+        names = [field.lower() for field in fields]
+        if {"x", "y", "z"} <= set(names):
+            return separator, (names.index("x"), names.index("y"), names.index("z")), skip + 1
+        raise Damaged(f"line {skip + 1} is neither numbers nor headings with x, y, z: '{text[:40]}'")
+    raise Damaged("no line with numbers")
+
+
+def _is_number(text: str) -> bool:
+    """Whether float() takes it."""
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True
+
+
+def _number_lines(
+    lines: Iterator[str], separator: str | None, columns: tuple[int, ...], first_line: int | None = None
+) -> Blocks:
+    """Parse lines into blocks of the given columns."""
+    start = 0
+    while batch := list(islice(lines, BLOCK)):
+        kept = [line for line in batch if (text := line.strip()) and not text.startswith(("#", "//"))]
+        try:
+            if kept:
+                yield np.loadtxt(kept, delimiter=separator, usecols=columns, comments=None, ndmin=2, dtype=np.float64)
+        except ValueError as fault:
+            place = "" if first_line is None else f" after line {first_line + start}"
+            raise Damaged(f"unreadable numbers{place} ({str(fault).splitlines()[0][:100]})") from fault
+        start += len(batch)
+
+
+def las_points(path: Path) -> Blocks:
+    """Yield points of LAS or LAZ with scale and offset applied in float64."""
+    with laspy.open(path) as reader:
+        header = reader.header
+        needed = header.offset_to_point_data + header.point_count * header.point_format.size
+        packed = header.are_points_compressed
+        if not packed and needed > path.stat().st_size:
+            raise Damaged(f"{header.point_count} points promised ({needed} bytes) but the file has {path.stat().st_size}")
+        found = 0
+        for chunk in reader.chunk_iterator(BLOCK):
+            found += len(chunk)
+            yield np.column_stack([np.asarray(axis, dtype=np.float64) for axis in (chunk.x, chunk.y, chunk.z)])
+        if found != header.point_count:
+            raise Damaged(f"{header.point_count} points promised but {found} readable")
+
+
+def e57_points(path: Path) -> Blocks:
+    """Yield the points of every scan of an E57 file, poses applied; invalid ones come as NaN."""
+    file = pye57.E57(str(path))
+    try:
+        for index in range(file.scan_count):
+            promised = file.get_header(index).point_count
+            if promised > 8 * path.stat().st_size:
+                raise Damaged(f"scan {index} promises {promised} points, more than the file has bits")
+            data = file.read_scan(index, transform=True, ignore_missing_fields=True)
+            points = np.column_stack([data[f"cartesian{axis}"] for axis in "XYZ"]).astype(np.float64)
+            yield np.concatenate([points, np.full((promised - len(points), 3), np.nan)])
+    finally:
+        file.close()
+
+
+def pcd_points(path: Path) -> Blocks:
+    """Yield the points of a PCD file (open3d); points without a return come as NaN."""
+    promised = _pcd_promise(path)
+    cloud = open3d().io.read_point_cloud(
+        str(path), format="pcd", remove_nan_points=False, remove_infinite_points=False, print_progress=False
+    )
+    points = np.asarray(cloud.points, dtype=np.float64)
+    if len(points) != promised:
+        raise Damaged(f"{promised} points promised but {len(points)} readable")
+    yield points
+
+
+def _pcd_promise(path: Path) -> int:
+    """Return the point count of a PCD header. Raises Damaged if the file is too short for it."""
+    with path.open("rb") as stream:
+        head = stream.read(1 << 16)
+        match = re.search(rb"(?mi)^DATA\s+(ascii|binary_compressed|binary)\s*$", head)
+        if not match:
+            raise Damaged("no 'DATA' line, not a PCD file")
+        fields = {
+            words[0].upper(): words[1:]
+            for line in head[: match.start()].decode("ascii", "replace").splitlines()
+            if (words := line.split())
+        }
+        start = head.index(b"\n", match.end() - 1) + 1
+        stream.seek(start)
+        packed = int.from_bytes(stream.read(4), "little")
+    if not {"X", "Y", "Z"} <= {name.upper() for name in fields.get("FIELDS", [])}:
+        raise Damaged("the points have no x, y, z")
+    sizes = [int(size) for size in fields["SIZE"]]
+    repeats = [int(count) for count in fields.get("COUNT", ["1"] * len(sizes))]
+    promised = int(fields["POINTS"][0])
+    record = sum(size * count for size, count in zip(sizes, repeats, strict=True))
+    kind = match.group(1).lower()
+    needed = {b"ascii": 2 * sum(repeats) * promised - 1, b"binary": record * promised, b"binary_compressed": packed + 8}[kind]
+    present = path.stat().st_size - start
+    if needed > present:
+        raise Damaged(f"{promised} points promised (at least {needed} bytes) but only {present} bytes follow")
+    return promised
+
+
+READERS: dict[str, Callable[[Path], Blocks]] = {
+    "ply": ply_points, "pcd": pcd_points, "xyz": text_points, "txt": text_points, "csv": text_points,
+    "las": las_points, "laz": las_points, "e57": e57_points,
+}  # fmt: skip
