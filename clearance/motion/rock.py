@@ -8,6 +8,7 @@ import numpy as np
 
 from clearance.distance.body import STILL, Slide
 from clearance.frames import Array, Pose, rotation_about, turn_about, unit_vector
+from clearance.job.schema import Rock as RockTable
 from clearance.motion.result import MotionState
 
 
@@ -143,4 +144,19 @@ def rock_from(
         roll_rad=(float(np.radians(roll_deg[0])), float(np.radians(roll_deg[1]))),
         lift_mm=lift_mm,
         shift_mm=shift_mm,
+    )
+
+
+def rock_of(table: RockTable | None) -> Rock | None:
+    """Build the rock of a job's [rock] table; None where the job has none."""
+    if table is None:
+        return None
+    return rock_from(
+        point=np.array(table.axis.point),
+        direction=np.array(table.axis.direction),
+        up=np.array(table.up),
+        forward=np.array(table.forward),
+        roll_deg=table.roll,
+        lift_mm=table.lift,
+        shift_mm=table.shift,
     )

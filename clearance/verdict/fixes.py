@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
+from clearance.distance.inside import nearest_face, unsigned_distance
 from clearance.frames import Array
 from clearance.motion.result import Sweep
-from clearance.motion.rock import PairMotion
+from clearance.motion.rock import PairMotion, Rock, pair_motion
 from clearance.motion.sweep import sweep
 from clearance.scene.mesh import IntArray, Mesh
+from clearance.scene.part import Part
 from clearance.verdict.result import Fix, Verdict, ZoneResult
 
 MOST_PATCHES = 12
@@ -33,18 +37,24 @@ def fixes_of(result: ZoneResult, part: Mesh, motion: PairMotion) -> tuple[Fix, .
     needed = result.zone.gap_mm + result.budget.guard
     low = np.nonzero((result.part_field.values_mm[part.faces] < needed).any(axis=1))[0]
     if not len(low):
-        low = _nearest_faces(part, result.sweep.on_part)
+        low = np.array([nearest_face(part, result.sweep.on_part)])
     patches = _connected(part, low)
     least = [float(result.part_field.values_mm[part.faces[p]].min()) for p in patches]
-    first = int(
-        np.argmin([np.linalg.norm(part.vertices[part.faces[p]] - result.sweep.on_part, axis=2).min() for p in patches])
-    )
+    first = int(np.argmin([_away(part, patch, result.sweep.on_part) for patch in patches]))
     found = [_fix(result, part, patches[first], result.sweep, needed)]
     for i in sorted((i for i in range(len(patches)) if i != first), key=lambda i: least[i])[: MOST_PATCHES - 1]:
         own = _swept(result, part, patches[i], motion)
-        if own is not None and own.clearance.lower < needed:
+        if own is None:
+            found.append(_sunk(result, part, patches[i], needed))
+        elif own.clearance.lower < needed:
             found.append(_fix(result, part, patches[i], own, needed))
     return tuple(sorted(found, key=lambda fix: -fix.short_mm))
+
+
+def all_fixes(results: Sequence[ZoneResult], part: Part, placed: Mesh, rock: Rock | None) -> tuple[Fix, ...]:
+    """Return the fixes of every zone that does not pass, the zone farthest from passing first."""
+    worst_first = sorted(results, key=lambda r: r.margin_mm - r.budget.guard)
+    return tuple(fix for r in worst_first for fix in fixes_of(r, placed, pair_motion(part.rides, r.zone.rides, rock)))
 
 
 def _swept(result: ZoneResult, part: Mesh, patch: IntArray, motion: PairMotion) -> Sweep | None:
@@ -53,6 +63,24 @@ def _swept(result: ZoneResult, part: Mesh, patch: IntArray, motion: PairMotion) 
     assert zone is not None
     own = sweep(Mesh(part.vertices, part.faces[patch]), False, zone, result.zone.closed, motion, LOOK_MM)
     return own if own.clearance.upper > 0 else None
+
+
+def _sunk(result: ZoneResult, part: Mesh, patch: IntArray, needed: float) -> Fix:
+    """Patch that touches the zone: inward along its mean normal, from its lowest sampled vertex."""
+    corners = np.unique(part.faces[patch])
+    deepest = corners[int(np.argmin(result.part_field.values_mm[corners]))]
+    a, b, c = part.vertices[part.faces[patch]].swapaxes(0, 1)
+    outward = np.cross(b - a, c - a)
+    mean = outward.sum(axis=0)
+    length = float(np.linalg.norm(mean))
+    return Fix(
+        zone=result.zone.name,
+        centre=part.vertices[deepest],
+        direction=-mean / length if length > 0 else result.sweep.direction,
+        short_mm=needed - float(result.part_field.values_mm[deepest]) + result.part_field.may_be_lower_mm,
+        area_mm2=float(np.linalg.norm(outward, axis=1).sum() / 2),
+        faces=patch,
+    )
 
 
 def _fix(result: ZoneResult, part: Mesh, patch: IntArray, found: Sweep, needed: float) -> Fix:
@@ -68,9 +96,8 @@ def _fix(result: ZoneResult, part: Mesh, patch: IntArray, found: Sweep, needed: 
     )
 
 
-def _nearest_faces(part: Mesh, point: Array) -> IntArray:
-    away = np.linalg.norm(part.vertices[part.faces].mean(axis=1) - point, axis=1)
-    return np.array([int(np.argmin(away))], dtype=np.int64)
+def _away(part: Mesh, patch: IntArray, point: Array) -> float:
+    return float(unsigned_distance(Mesh(part.vertices, part.faces[patch]), point[None])[0][0])
 
 
 def _connected(part: Mesh, faces: IntArray) -> list[IntArray]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from clearance.bounds import Bound
@@ -97,3 +98,17 @@ def _nearest_raw(zone: Zone, part: Part, placed: Mesh, motion: PairMotion, found
         return found.clearance.upper
     stray = sweep(placed, part.closed, zone.stray_points, False, motion, COARSE_MM)
     return min(found.clearance.upper, stray.clearance.upper)
+
+
+def nearest_unclaimed(
+    unclaimed: Array, part: Part, placed: Mesh, rock: Rock | None, results: Sequence[ZoneResult]
+) -> float | None:
+    """Clearance, mm, to scan points of no zone, if it may be less than the largest gap and guard; else None.
+
+    A point of no zone has no gap of its own, so the largest one is taken. It rides on the chassis.
+    """
+    if not len(unclaimed):
+        return None
+    needed = max(r.zone.gap_mm + r.budget.guard for r in results)
+    found = sweep(placed, part.closed, unclaimed, False, pair_motion(part.rides, "chassis", rock), COARSE_MM)
+    return found.clearance.upper if found.clearance.lower < needed else None

@@ -11,6 +11,7 @@ from clearance.job.schema import Job
 from clearance.motion.result import ClearanceField, Sweep
 from clearance.provenance import InputFile
 from clearance.registration.result import Registration
+from clearance.scene.mesh import IntArray
 from clearance.scene.part import Part
 from clearance.scene.scan import Scan
 from clearance.scene.zone import Zone
@@ -86,7 +87,7 @@ class Fix:
     direction: Array
     short_mm: float
     area_mm2: float
-    faces: Array
+    faces: IntArray
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

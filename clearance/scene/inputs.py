@@ -1,0 +1,71 @@
+"""Read what a job names: the part, the scan, and a record of every file used."""
+
+from __future__ import annotations
+
+from clearance.job.schema import Job
+from clearance.provenance import InputFile, sha256_of
+from clearance.scene.condition import condition
+from clearance.scene.mesh_health import closed, outward
+from clearance.scene.mesh_io import read_mesh_file
+from clearance.scene.part import Part
+from clearance.scene.refine import edge_limit, refined
+from clearance.scene.scan import Scan
+from clearance.scene.scan_io import read_scan
+
+EDGE_MM = 5.0
+"""Edges of the part are split to this, so that colours and patches have somewhere to sit."""
+
+
+def read_part(job: Job) -> tuple[Part, InputFile]:
+    """Read the part: outward if closed, long edges split; the surface itself unchanged."""
+    path = job.path(job.part.file)
+    read = read_mesh_file(path, job.part.unit, key="part.file", where=job.file)
+    solid = closed(read.mesh)
+    mesh = outward(read.mesh) if solid else read.mesh
+    part = Part(
+        name=job.part.file.name,
+        mesh=refined(mesh, edge_limit(mesh, EDGE_MM)),
+        closed=solid,
+        rides=job.part.rides,
+        tolerance_mm=job.part.tolerance,
+        material=job.part.material,
+    )
+    record = InputFile(
+        file=job.part.file.as_posix(), sha256=sha256_of(path), unit=job.part.unit, triangles=read.triangles_in_file
+    )
+    return part, record
+
+
+def read_bay(job: Job) -> tuple[Scan | None, tuple[InputFile, ...]]:
+    """Read and condition the scans of the job; None where it has no [bay]."""
+    if job.bay is None:
+        return None, ()
+    raw = read_scan([job.path(f) for f in job.bay.files], job.bay.unit, key="bay.files", where=job.file)
+    scan = condition(raw.points, job.bay.noise, job.bay.accuracy)
+    records = tuple(
+        InputFile(
+            file=named.as_posix(),
+            sha256=sha256_of(read.path),
+            unit=job.bay.unit,
+            points=None if read.triangles else read.kept,
+            triangles=read.triangles or None,
+        )
+        for named, read in zip(job.bay.files, raw.files, strict=True)
+    )
+    return scan, records
+
+
+def zone_files(job: Job) -> tuple[InputFile, ...]:
+    """Return the record of every mesh that is a zone of its own."""
+    return tuple(
+        InputFile(
+            file=zone.where.file.as_posix(),
+            sha256=sha256_of(job.path(zone.where.file)),
+            unit=zone.where.unit,
+            triangles=read_mesh_file(
+                job.path(zone.where.file), zone.where.unit, key=f"zone '{zone.name}': where.file", where=job.file
+            ).triangles_in_file,
+        )
+        for zone in job.zones
+        if zone.where.file is not None and zone.where.unit is not None
+    )

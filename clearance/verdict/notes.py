@@ -1,0 +1,49 @@
+"""Plain sentences that a reader of the report must know to trust or doubt it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from clearance.job.schema import Job
+from clearance.registration.result import Registration
+from clearance.scene.part import Part
+from clearance.verdict.result import ZoneResult
+
+
+def notes_of(job: Job, part: Part, results: Sequence[ZoneResult], registration: Registration) -> tuple[str, ...]:
+    """Return the notes of a check, those of the registration first."""
+    notes = list(registration.notes)
+    if not part.closed:
+        notes.append(
+            f"{part.name} is not a closed surface; whether something lies inside it was decided by winding number, "
+            "and its holes were taken as they are"
+        )
+    if job.rock is None:
+        notes.append("the job has no [rock]: nothing was moved, the clearances are those at rest")
+    elif not any(zone.rides != part.rides for zone in job.zones):
+        notes.append(f"part and all zones ride on the {part.rides}: the rock moves nothing against the part")
+    notes.append("the part was taken cold and at its modelled size: growth with heat is not in these numbers")
+    for result in results:
+        notes += _zone_notes(result)
+    return tuple(notes)
+
+
+def _zone_notes(result: ZoneResult) -> list[str]:
+    zone, notes = result.zone, []
+    strays = len(zone.stray_points)
+    if strays:
+        nearest = result.nearest_raw_point_mm
+        notes.append(
+            f"{zone.name}: {strays} stray scan point(s) that no neighbours support were left out of the verdict; "
+            f"with them the clearance would be {nearest:.2f} mm" + (": look at them" if _matters(result) else "")
+        )
+    if zone.mesh is not None:
+        notes.append(f"{zone.name}: its mesh was taken as exact and complete")
+        if not zone.closed:
+            notes.append(f"{zone.name}: its mesh is not closed, so it has no inside; only its surface was checked")
+    return notes
+
+
+def _matters(result: ZoneResult) -> bool:
+    raw = result.nearest_raw_point_mm
+    return raw is not None and raw < min(result.sweep.clearance.upper, result.zone.gap_mm + result.budget.guard)
