@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from clearance.frames import Array, Pose
 
 
@@ -47,7 +49,19 @@ class Registration:
 
         First-order propagation g S g^T (JCGM 100:2008, 5.2) with g = [(p - c) x n, n].
         """
-        import numpy as np
-
         g = np.concatenate([np.cross(point - self.centre, direction), direction])
         return float(np.sqrt(max(0.0, g @ self.covariance @ g)))
+
+    def largest_sigma_mm(self, points: Array) -> Array:
+        """Return 1 sigma, (n,) mm, of each of (n, 3) points (bay, mm) along its least certain direction.
+
+        The covariance of a point is J S J^T with J = [-[p - c]x, I]; its largest eigenvalue is the
+        variance along that direction.
+        """
+        x, y, z = (points - self.centre).T
+        zero = np.zeros_like(x)
+        turn = np.stack([zero, z, -y, -z, zero, x, y, -x, zero], axis=1).reshape(-1, 3, 3)
+        jacobian = np.concatenate([turn, np.broadcast_to(np.eye(3), turn.shape)], axis=2)
+        spread = jacobian @ self.covariance @ jacobian.swapaxes(1, 2)
+        sigma: Array = np.sqrt(np.maximum(np.linalg.eigvalsh(spread)[:, -1], 0.0))
+        return sigma

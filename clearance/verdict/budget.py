@@ -9,7 +9,6 @@ from __future__ import annotations
 import numpy as np
 from scipy.stats import norm
 
-from clearance.frames import Array
 from clearance.motion.field import may_be_lower
 from clearance.motion.result import ClearanceField, Sweep
 from clearance.motion.rock import PairMotion
@@ -89,21 +88,6 @@ def _placement(
     At the worst spot along the gap; elsewhere along whichever direction is least certain.
     """
     at_worst = registration.sigma_mm(sweep.on_part, sweep.direction)
-    sigma = largest_sigma(registration, part.vertices)
+    sigma = registration.largest_sigma_mm(part.vertices)
     near = field.values_mm - may_be_lower(motion, part.vertices) < reach + quantile * sigma
     return max(at_worst, float(sigma[near].max(initial=0.0)))
-
-
-def largest_sigma(registration: Registration, points: Array) -> Array:
-    """Return 1 sigma, (n,) mm, of each of (n, 3) points, bay, along its least certain direction.
-
-    The point's covariance is J S J^T with J = [-[p - c]x, I]; its largest eigenvalue is the variance
-    along that direction.
-    """
-    x, y, z = (points - registration.centre).T
-    zero = np.zeros_like(x)
-    turn = np.stack([zero, z, -y, -z, zero, x, y, -x, zero], axis=1).reshape(-1, 3, 3)
-    jacobian = np.concatenate([turn, np.broadcast_to(np.eye(3), turn.shape)], axis=2)
-    spread = jacobian @ registration.covariance @ jacobian.swapaxes(1, 2)
-    sigma: Array = np.sqrt(np.maximum(np.linalg.eigvalsh(spread)[:, -1], 0.0))
-    return sigma

@@ -1,0 +1,50 @@
+"""What `clearance place` tells: the pose, what it fits, how sure it is at the part's far ends."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from clearance.registration.result import Registration
+from clearance.scene.mesh import Mesh
+
+
+def far_ends(registration: Registration, part: Mesh) -> list[tuple[list[float], float]]:
+    """Return the part's outermost vertices along x, y and z (bay, mm) with 1 sigma of each, mm, least sure first."""
+    placed = registration.T_bay_part.apply(part.vertices)
+    ends = placed[np.unique(np.concatenate([placed.argmin(axis=0), placed.argmax(axis=0)]))]
+    sigma = registration.largest_sigma_mm(ends)
+    return [(ends[i].tolist(), float(sigma[i])) for i in np.argsort(-sigma, kind="stable")]
+
+
+def placement_record(registration: Registration, part: Mesh) -> dict[str, Any]:
+    """Return the placement as plain data: mm, bay frame."""
+    return {
+        "method": registration.method,
+        "converged": registration.converged,
+        "T_bay_part": registration.T_bay_part.matrix.tolist(),
+        "residual_rms_mm": registration.residual_rms_mm,
+        "residuals": [{"name": name, "mm": mm} for name, mm in registration.residuals],
+        "runner_up_ratio": registration.runner_up_ratio,
+        "far_ends": [{"at_mm": at, "sigma_mm": sigma} for at, sigma in far_ends(registration, part)],
+        "notes": list(registration.notes),
+    }
+
+
+def placement_lines(registration: Registration, part: Mesh) -> list[str]:
+    """Return the placement as lines for the terminal, with the matrix as a line for the job file."""
+    lines = [
+        f"placed by {registration.method}: {'settled' if registration.converged else 'NOT settled, prove it first'}"
+    ]
+    if registration.residual_rms_mm is not None:
+        lines.append(f"residual rms {registration.residual_rms_mm:.3f} mm")
+    lines += [f"  {name}: {mm:.3f} mm" for name, mm in registration.residuals]
+    lines.append("1 sigma at the part's far ends (bay, mm):")
+    for at, sigma in far_ends(registration, part):
+        lines.append("  [" + ", ".join(f"{x:.1f}" for x in at) + f"]: {sigma:.3f} mm")
+    lines += [f"note: {note}" for note in registration.notes]
+    rows = ", ".join(
+        "[" + ", ".join(repr(round(float(x), 12)) for x in row) + "]" for row in registration.T_bay_part.matrix
+    )
+    return [*lines, "to freeze this pose, put into [register]:", 'method = "given"', f"matrix = [{rows}]"]
