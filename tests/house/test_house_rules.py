@@ -1,0 +1,71 @@
+"""The rules of the house: imports run one way, files stay small, every module imports alone and silently."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+MODULES = sorted(
+    ".".join(path.relative_to(ROOT).with_suffix("").parts)
+    for path in (ROOT / "clearance").rglob("*.py")
+    if path.name not in ("__init__.py", "__main__.py")
+)
+ROOMS_TOP_DOWN = [
+    ("cli",), ("pipeline",), ("outputs",), ("verdict",), ("motion",), ("registration", "distance"), ("scene",), ("job",),
+    ("errors", "units", "frames", "bounds", "provenance"),
+]  # fmt: skip
+
+
+def test_imports_run_one_way():
+    lint = Path(sys.executable).with_name("lint-imports")
+    run = subprocess.run([lint, "--no-cache"], cwd=ROOT, capture_output=True, text=True, check=False)
+    assert run.returncode == 0, run.stdout
+
+
+def test_the_contract_names_every_room():
+    named = {room for layer in ROOMS_TOP_DOWN for room in layer}
+    present = {p.stem for p in (ROOT / "clearance").iterdir() if p.suffix == ".py" or (p / "__init__.py").exists()}
+    assert present - {"__init__", "__main__"} == named
+    contract = (ROOT / "pyproject.toml").read_text()
+    assert all(f"clearance.{room}" in contract for room in named)
+
+
+def test_files_stay_small():
+    long = {p.name: n for p in (ROOT / "clearance").rglob("*.py") if (n := len(p.read_text().splitlines())) > 400}
+    assert not long
+    assert len((ROOT / "clearance" / "pipeline.py").read_text().splitlines()) < 100
+
+
+def test_top_level_holds_what_was_agreed():
+    tracked = subprocess.run(["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, check=False)
+    if tracked.returncode:
+        pytest.skip("not a git checkout")
+    top = {line.split("/")[0] for line in tracked.stdout.splitlines()}
+    visible = {name for name in top if not name.startswith(".")}
+    assert visible == {"README.md", "DEVELOPERS.md", "pyproject.toml", "clearance", "scans_demo", "tests", "scripts"}
+
+
+def test_every_module_imports_alone_and_says_nothing():
+    code = (
+        "import importlib, subprocess, sys\n"
+        "for name in sys.argv[1:]:\n"
+        "    run = subprocess.run([sys.executable, '-c', 'import ' + name], capture_output=True, text=True)\n"
+        "    if run.returncode or run.stdout or run.stderr:\n"
+        "        sys.exit(name + ': ' + run.stdout + run.stderr)\n"
+    )
+    run = subprocess.run([sys.executable, "-c", code, *MODULES], cwd=ROOT, capture_output=True, text=True, check=False)
+    assert run.returncode == 0, run.stderr
+
+
+def test_help_imports_nothing_heavy():
+    code = (
+        "import sys, clearance.cli\n"
+        "heavy = {'numpy', 'scipy', 'trimesh', 'fcl', 'igl', 'open3d', 'laspy', 'pydantic'} & set(sys.modules)\n"
+        "sys.exit(', '.join(sorted(heavy)))"
+    )
+    run = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=False)
+    assert run.returncode == 0, run.stderr
