@@ -34,9 +34,8 @@ def placement_record(registration: Registration, part: Mesh) -> dict[str, Any]:
 
 def placement_lines(registration: Registration, part: Mesh) -> list[str]:
     """Return the placement as lines for the terminal, with the matrix as a line for the job file."""
-    lines = [
-        f"placed by {registration.method}: {'settled' if registration.converged else 'NOT settled, prove it first'}"
-    ]
+    state = "settled" if registration.converged else "NOT settled: no verdict can rest on it"
+    lines = [f"placed by {registration.method}: {state}"]
     if registration.residual_rms_mm is not None:
         lines.append(f"residual rms {registration.residual_rms_mm:.3f} mm")
     lines += [f"  {name}: {mm:.3f} mm" for name, mm in registration.residuals]

@@ -15,8 +15,8 @@ MODULES = sorted(
     if path.name not in ("__init__.py", "__main__.py")
 )
 ROOMS_TOP_DOWN = [
-    ("cli",), ("pipeline",), ("outputs",), ("verdict",), ("motion",), ("registration", "distance"), ("scene",), ("job",),
-    ("errors", "units", "frames", "bounds", "provenance"),
+    ("cli",), ("pipeline",), ("outputs",), ("verdict",), ("motion",), ("registration", "distance"), ("scene",),
+    ("job",), ("errors", "units", "frames", "bounds", "provenance"),
 ]  # fmt: skip
 
 
