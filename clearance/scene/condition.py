@@ -9,15 +9,12 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from clearance.frames import Array
+from clearance.scene.neighbours import Neighbours
 from clearance.scene.noise import measure_noise
 from clearance.scene.scan import Scan
 from clearance.scene.strays import NEIGHBOURS, SPACING_RANK, find_strays
-
-BLOCK = 250_000
-"""Points whose neighbours are asked for at a time."""
 
 
 def condition(
@@ -51,7 +48,7 @@ def condition(
         spacing, stray = np.full(len(points), np.inf), np.ones(len(points), dtype=bool)
         sigma = 0.0
     else:
-        distance, index = _neighbours(points)
+        distance, index = Neighbours(points).nearest(points, NEIGHBOURS + 1)
         spacing = distance[:, SPACING_RANK]
         usual = spacing <= 2.0 * float(np.median(spacing))
         sigma = measure_noise(points[usual]) if noise == "auto" else float(noise)
@@ -60,14 +57,3 @@ def condition(
         points=points[chosen], spacing_mm=spacing[chosen].astype(np.float32), stray=stray[chosen],
         noise_mm=sigma if noise == "auto" else float(noise), noise_measured=noise == "auto", accuracy_mm=accuracy,
     )  # fmt: skip
-
-
-def _neighbours(points: Array) -> tuple[Array, NDArray[np.int64]]:
-    """Return (n, 17) distances and indices of each point and its nearest neighbours."""
-    tree = cKDTree(points, balanced_tree=False, compact_nodes=False)
-    distance = np.empty((len(points), NEIGHBOURS + 1))
-    index = np.empty((len(points), NEIGHBOURS + 1), dtype=np.int64)
-    for start in range(0, len(points), BLOCK):
-        rows = slice(start, start + BLOCK)
-        distance[rows], index[rows] = tree.query(points[rows], k=NEIGHBOURS + 1, workers=-1)
-    return distance, index

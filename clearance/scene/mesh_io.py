@@ -99,7 +99,9 @@ def read_raw(source: Source) -> MeshFile:
     except Broken as fault:
         raise source.error(str(fault), again) from fault
     except Exception as fault:  # trimesh raises whatever its parsers stumble on
-        raise source.error(f"unreadable {extension.upper()} ({type(fault).__name__}: {_one_line(fault)})", again) from fault
+        raise source.error(
+            f"unreadable {extension.upper()} ({type(fault).__name__}: {_one_line(fault)})", again
+        ) from fault
     if not len(faces):
         raise source.error("no triangle in the file", "export a surface mesh, not points, curves or a solid model")
     if len(faces) < promised:

@@ -7,10 +7,10 @@ the scanner's stated accuracy.
 from __future__ import annotations
 
 import numpy as np
-from scipy.spatial import cKDTree
 from scipy.stats import chi2
 
 from clearance.frames import Array
+from clearance.scene.neighbours import Neighbours
 
 PATCHES = 4000
 """Patches looked at, spread over the scan."""
@@ -36,12 +36,12 @@ def measure_noise(points: Array) -> float:
     sigma = 0.0
     if len(points) < PATCH_POINTS[0]:
         return sigma
-    tree = cKDTree(points, balanced_tree=False, compact_nodes=False)
+    tree = Neighbours(points)
     centres = points[:: max(1, len(points) // PATCHES)]
     for k in PATCH_POINTS:
         if k > len(points):
             break
-        distance, index = tree.query(centres, k=k, workers=-1)
+        distance, index = tree.nearest(centres, k)
         squares = _squared_residuals(points[index])
         freedom = k - SURFACE_TERMS
         sigma = float(np.sqrt(np.median(squares) / chi2.median(freedom)))

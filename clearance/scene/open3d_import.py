@@ -33,7 +33,9 @@ def open3d() -> Any:
     try:
         module = importlib.import_module("open3d")
     except ModuleNotFoundError as fault:
-        raise MissingLibraryError(f"Python package '{fault.name}' is missing; pip install open3d-cpu or open3d") from fault
+        raise MissingLibraryError(
+            f"Python package '{fault.name}' is missing; pip install open3d-cpu or open3d"
+        ) from fault
     except (ImportError, OSError) as fault:
         raise MissingLibraryError(explain(str(fault))) from fault
     module.utility.set_verbosity_level(module.utility.VerbosityLevel.Error)

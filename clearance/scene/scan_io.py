@@ -118,10 +118,15 @@ def _read_one(source: Source, unit: str, box: tuple[Array, Array] | None) -> tup
             )
         total, lost = total + len(block), lost + int((~finite).sum())
         block = block[finite] * factor
-        low, high = np.minimum(low, block.min(axis=0, initial=np.inf)), np.maximum(high, block.max(axis=0, initial=-np.inf))
+        low, high = (
+            np.minimum(low, block.min(axis=0, initial=np.inf)),
+            np.maximum(high, block.max(axis=0, initial=-np.inf)),
+        )
         kept.append(_inside(block, box))
     if total == lost:
-        raise source.error(f"no usable point among {total}" if total else "no point in the file", "export the scan again")
+        raise source.error(
+            f"no usable point among {total}" if total else "no point in the file", "export the scan again"
+        )
     source.check_size(float(np.linalg.norm(high - low)), unit, SMALLEST_MM, LARGEST_MM)
     points = np.concatenate(kept)
     return points, ScanFile(
@@ -145,9 +150,7 @@ def _blocks(source: Source, extension: str) -> Iterator[Array]:
         ) from fault
 
 
-def _read_mesh(
-    source: Source, unit: str, extension: str, box: tuple[Array, Array] | None
-) -> tuple[Array, ScanFile]:
+def _read_mesh(source: Source, unit: str, extension: str, box: tuple[Array, Array] | None) -> tuple[Array, ScanFile]:
     """Read a meshed scan as points on its surface."""
     raw = mesh_io.read_raw(source)
     mesh = Mesh(raw.mesh.vertices * source.factor(unit, raw.stated_unit), raw.mesh.faces)

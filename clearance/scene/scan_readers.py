@@ -131,7 +131,9 @@ def las_points(path: Path) -> Blocks:
         needed = header.offset_to_point_data + header.point_count * header.point_format.size
         packed = header.are_points_compressed
         if not packed and needed > path.stat().st_size:
-            raise Damaged(f"{header.point_count} points promised ({needed} bytes) but the file has {path.stat().st_size}")
+            raise Damaged(
+                f"{header.point_count} points promised ({needed} bytes) but the file has {path.stat().st_size}"
+            )
         found = 0
         for chunk in reader.chunk_iterator(BLOCK):
             found += len(chunk)
@@ -189,7 +191,11 @@ def _pcd_promise(path: Path) -> int:
     promised = int(fields["POINTS"][0])
     record = sum(size * count for size, count in zip(sizes, repeats, strict=True))
     kind = match.group(1).lower()
-    needed = {b"ascii": 2 * sum(repeats) * promised - 1, b"binary": record * promised, b"binary_compressed": packed + 8}[kind]
+    needed = {
+        b"ascii": 2 * sum(repeats) * promised - 1,
+        b"binary": record * promised,
+        b"binary_compressed": packed + 8,
+    }[kind]
     present = path.stat().st_size - start
     if needed > present:
         raise Damaged(f"{promised} points promised (at least {needed} bytes) but only {present} bytes follow")

@@ -55,7 +55,7 @@ class Source:
         if unit not in UNITS:
             raise self.error(f"unknown unit '{unit}'", f"use one of {' '.join(UNITS)}")
         if stated is not None and stated != unit:
-            wanted = f"set unit = \"{stated}\"" if stated in UNITS else f"export it again in one of {' '.join(UNITS)}"
+            wanted = f'set unit = "{stated}"' if stated in UNITS else f"export it again in one of {' '.join(UNITS)}"
             raise self.error(f"{standard} states the unit '{stated}', the unit given is '{unit}'", wanted)
         return to_mm(unit)
 
@@ -66,6 +66,6 @@ class Source:
         fits = [other for other in UNITS if smallest_mm <= diagonal_mm * to_mm(other) / to_mm(unit) <= largest_mm]
         sizes = ", ".join(f'"{u}" would make it {diagonal_mm * to_mm(u) / to_mm(unit):.4g} mm' for u in fits)
         raise self.error(
-            f"the bounding diagonal is {diagonal_mm:.6g} mm in unit \"{unit}\", wrong unit?",
+            f'the bounding diagonal is {diagonal_mm:.6g} mm in unit "{unit}", wrong unit?',
             f"plausible is {smallest_mm:g} to {largest_mm:g} mm; {sizes or 'no known unit makes it plausible'}",
         )

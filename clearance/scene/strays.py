@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from clearance.frames import Array
+from clearance.scene.neighbours import Neighbours
 
 NEIGHBOURS = 16
 """Neighbours looked at around each point."""
@@ -73,8 +73,8 @@ def _on_sparse_surface(suspects: Array, rare: Array, noise_mm: float) -> Flags:
     """Tell which suspects lie on a flat or straight piece made of the `rare` points."""
     if not len(suspects) or len(rare) <= RARE_NEIGHBOURS:
         return np.zeros(len(suspects), dtype=bool)
-    tree = cKDTree(rare)
-    distance, index = tree.query(suspects, k=RARE_NEIGHBOURS + 1, workers=-1)
+    tree = Neighbours(rare)
+    distance, index = tree.nearest(suspects, RARE_NEIGHBOURS + 1)
     own = distance[:, :1] == 0
     distance = np.where(own, distance[:, 1:], distance[:, :-1])
     index = np.where(own, index[:, 1:], index[:, :-1])
@@ -85,7 +85,7 @@ def _on_sparse_surface(suspects: Array, rare: Array, noise_mm: float) -> Flags:
     extent = np.sqrt(np.maximum(variance, 0.0))
     thick = np.maximum(3.0 * noise_mm, FLAT * extent[:, 2])
     off_plane = np.abs(np.einsum("mi,mi->m", suspects - middle, axes[:, :, 0]))
-    reach, _ = tree.query(rare, k=SUPPORT_RANK + 1, workers=-1)
+    reach, _ = tree.nearest(rare, SUPPORT_RANK + 1)
     near = distance[:, SUPPORT_RANK - 1] < SUPPORT_REACH * np.median(reach[index, SUPPORT_RANK], axis=1)
     supported: Flags = (extent[:, 0] < thick) & (off_plane < 2.0 * thick) & near
     return supported

@@ -30,7 +30,9 @@ def sample_surface(mesh: Mesh) -> tuple[Array, float]:
         Halving leaves triangles of at least L^2 / 8 or so, hence L^2 >= 4 area / `MOST_POINTS`.
     """
     corners = mesh.triangles
-    area = 0.5 * float(np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1).sum())
+    area = 0.5 * float(
+        np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1).sum()
+    )
     edge_mm = max(FINEST_MM, 2.0 * np.sqrt(area / MOST_POINTS))
     found = [mesh.vertices]
     while len(corners):
