@@ -71,7 +71,7 @@ def _spacing(zone: Zone, sweep: Sweep, field: ClearanceField, motion: PairMotion
         return 0.0
     floor = np.maximum(field.values_mm - may_be_lower(motion, zone.points), max(sweep.clearance.lower, 0.0))
     excess = floor - max(sweep.clearance.lower, 0.0)
-    return float((zone.spacing_mm - excess).max())
+    return max(0.0, float((zone.spacing_mm - excess).max()))
 
 
 def _placement(
