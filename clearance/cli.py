@@ -11,7 +11,7 @@ import shutil
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 
 import typer
 
@@ -22,10 +22,10 @@ if TYPE_CHECKING:
 
 EXIT = {"pass": 0, "fail": 1, "undecided": 3}
 BAD_INPUT, INTERNAL_FAULT, INTERRUPTED = 2, 4, 130
+STOPPED = "stopped; nothing was written"
 
 app = typer.Typer(
     add_completion=False,
-    no_args_is_help=True,
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
     help=(
@@ -38,6 +38,12 @@ app = typer.Typer(
 JobFile = Annotated[Path, typer.Argument(metavar="JOB", help="job file (TOML); `clearance new` writes one")]
 AsJson = Annotated[bool, typer.Option("--json", help="print JSON for a program to read")]
 Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="no progress on stderr")]
+
+
+@app.callback(invoke_without_command=True)
+def _root(context: typer.Context) -> None:
+    if context.invoked_subcommand is None:
+        typer.echo(context.get_help())
 
 
 @app.command()
@@ -142,29 +148,30 @@ def check(
 def main() -> None:
     """Run the command; turn every fault into one line and an exit code."""
     try:
-        app(standalone_mode=True)
+        code = app(standalone_mode=False)
     except (InputError, MissingLibraryError) as fault:
-        _end(f"clearance: {fault}", BAD_INPUT)
+        _end(str(fault), BAD_INPUT)
     except MemoryError:
-        _end("clearance: not enough memory; crop or thin the scan", BAD_INPUT)
-    except KeyboardInterrupt:
-        _end("clearance: stopped; nothing was written", INTERRUPTED)
+        _end("not enough memory; crop or thin the scan", BAD_INPUT)
+    except (KeyboardInterrupt, typer.Abort):
+        _end(STOPPED, INTERRUPTED)
     except ClearanceError as fault:
-        _end(f"clearance: internal fault: {fault}; no verdict", INTERNAL_FAULT)
+        _end(f"internal fault: {fault}; no verdict", INTERNAL_FAULT)
     except Exception as fault:
+        if hasattr(fault, "exit_code") and hasattr(fault, "format_message"):
+            _end(f"{fault.format_message().rstrip(".")}; `clearance --help` tells the commands", BAD_INPUT)
         if os.environ.get("CLEARANCE_TRACE"):
             raise
         text = " ".join(str(fault).split()) or "no message"
-        _end(
-            f"clearance: internal fault: {type(fault).__name__}: {text}; no verdict "
-            "(set CLEARANCE_TRACE=1 to see where)",
-            INTERNAL_FAULT,
-        )
+        where = "(set CLEARANCE_TRACE=1 to see where)"
+        _end(f"internal fault: {type(fault).__name__}: {text}; no verdict {where}", INTERNAL_FAULT)
+    if code == INTERRUPTED:
+        _end(STOPPED, INTERRUPTED)
+    sys.exit(code or 0)
 
 
-def _end(line: str, code: int) -> None:
-    sys.stdout.flush()
-    print(line, file=sys.stderr)  # noqa: T201
+def _end(line: str, code: int) -> NoReturn:
+    typer.echo(f"clearance: {line}", err=True)
     sys.exit(code)
 
 
