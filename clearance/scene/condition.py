@@ -11,10 +11,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.frames import Array
+from clearance.scene.mesh_io import equal_rows
 from clearance.scene.neighbours import Neighbours
 from clearance.scene.noise import measure_noise
 from clearance.scene.scan import Scan
-from clearance.scene.strays import NEIGHBOURS, SPACING_RANK, find_strays
+from clearance.scene.spacing import local_spacing
+from clearance.scene.strays import NEIGHBOURS, find_strays
+
+REPEAT_DIGITS = 3
+"""Decimals of a millimetre to which repeated points agree."""
 
 
 def condition(
@@ -36,24 +41,28 @@ def condition(
     Returns
     -------
     Scan
-        `spacing_mm` is the distance to the sixth nearest neighbour: sqrt(2) pitches on a square
-        grid, about sqrt(6 / pi) / sqrt(points per mm2) on a random one (k = pi r^2 density), three
-        pitches along a single row. At the edge of a surface, and on strays, it is larger. Exactly
-        repeated points count as neighbours at distance 0. Infinite where there are fewer than 17
+        `spacing_mm`: see `clearance.scene.spacing`. Infinite where there are fewer than 17 different
         points, all of which are then strays.
         `stray`: see `clearance.scene.strays`.
+        Points that agree to 0.001 mm (a scan exported twice, say) count as one in all of this.
     """
     chosen = np.ones(len(points), dtype=bool) if keep is None else keep
-    if len(points) <= NEIGHBOURS:
-        spacing, stray = np.full(len(points), np.inf), np.ones(len(points), dtype=bool)
-        sigma = 0.0
-    else:
-        distance, index = Neighbours(points).nearest(points, NEIGHBOURS + 1)
-        spacing = distance[:, SPACING_RANK]
-        usual = spacing <= 2.0 * float(np.median(spacing))
-        sigma = measure_noise(points[usual]) if noise == "auto" else float(noise)
-        stray = find_strays(points, distance, index, sigma)
+    first, label = equal_rows(np.round(points, REPEAT_DIGITS))
+    spacing, stray, sigma = _examine(points[first], noise)
+    same = label[chosen]
     return Scan(
-        points=points[chosen], spacing_mm=spacing[chosen].astype(np.float32), stray=stray[chosen],
-        noise_mm=sigma if noise == "auto" else float(noise), noise_measured=noise == "auto", accuracy_mm=accuracy,
+        points=points[chosen], spacing_mm=spacing[same].astype(np.float32), stray=stray[same],
+        noise_mm=sigma, noise_measured=noise == "auto", accuracy_mm=accuracy,
     )  # fmt: skip
+
+
+def _examine(points: Array, noise: float | Literal["auto"]) -> tuple[Array, NDArray[np.bool_], float]:
+    """Return spacing, strays and noise of points of which no two are equal."""
+    if len(points) <= NEIGHBOURS:
+        sigma = 0.0 if noise == "auto" else float(noise)
+        return np.full(len(points), np.inf), np.ones(len(points), dtype=bool), sigma
+    distance, index = Neighbours(points).nearest(points, NEIGHBOURS + 1)
+    spacing = local_spacing(points, distance, index)
+    usual = spacing <= 2.0 * float(np.median(spacing))
+    sigma = measure_noise(points[usual]) if noise == "auto" else float(noise)
+    return spacing, find_strays(points, distance, index, sigma), sigma

@@ -102,7 +102,8 @@ def pieces(mesh: Mesh) -> int:
     corners = corners.reshape(-1, 3)
     start, end = corners[:, [0, 1]].ravel(), corners[:, [1, 2]].ravel()
     graph = coo_array((np.ones(len(start), dtype=np.int8), (start, end)), shape=(len(used), len(used)))
-    return int(connected_components(graph.tocsr(), directed=False, return_labels=False))
+    count, _ = connected_components(graph.tocsr(), directed=False)
+    return int(count)
 
 
 def _edge_use(mesh: Mesh) -> tuple[NDArray[np.int64], NDArray[np.int64]]:

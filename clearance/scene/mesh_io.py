@@ -22,10 +22,8 @@ EXTENSIONS = ("stl", "obj", "ply", "off", "glb", "3mf")
 SMALLEST_MM, LARGEST_MM = 5.0, 20_000.0
 """Bounding diagonals of a part, mm; outside them the unit is taken to be wrong."""
 
-STATED_UNITS = {
-    "millimeter": "mm", "centimeter": "cm", "meter": "m", "meters": "m", "inch": "in", "micron": "micron", "foot": "foot",
-}  # fmt: skip
-"""Unit names of 3MF (3MF Core Specification, ST_Unit) and of trimesh for glTF (metres by the standard)."""
+STATED_UNITS = {"millimeter": "mm", "centimeter": "cm", "meter": "m", "inch": "in"}
+"""Unit names of 3MF (3MF Core Specification, ST_Unit) that this program has; micron and foot stay as they are."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

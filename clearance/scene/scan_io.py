@@ -21,6 +21,8 @@ EXTENSIONS = tuple(dict.fromkeys((*READERS, *mesh_io.EXTENSIONS)))
 SMALLEST_MM, LARGEST_MM = 20.0, 200_000.0
 """Bounding diagonals of a scan, mm; outside them the unit is taken to be wrong."""
 
+AGAIN = "export the scan again"
+
 NAN_IS_NO_RETURN = ("pcd", "e57")
 """Formats in which an organised scan writes NaN where no light came back."""
 
@@ -100,39 +102,64 @@ def read_scan(
     return RawScan(points, tuple(file for _, file in read))
 
 
-def _read_one(source: Source, unit: str, box: tuple[Array, Array] | None) -> tuple[Array, ScanFile]:
-    """Read one file of any kind."""
+def is_cloud(source: Source) -> bool:
+    """Whether a file holds points and no triangles. Raises InputError if it cannot be either."""
     extension = source.check(EXTENSIONS)
-    if extension not in READERS or (extension == "ply" and _has_faces(source)):
-        return _read_mesh(source, unit, extension, box)
-    factor = source.factor(unit, "m" if extension == "e57" else None, "the E57 standard")
-    kept, total, lost = list[Array](), 0, 0
+    return extension in READERS and not (extension == "ply" and _has_faces(source))
+
+
+def stated_unit(extension: str) -> str | None:
+    """Return the unit that a point format fixes: ASTM E2807 makes E57 metres."""
+    return "m" if extension == "e57" else None
+
+
+@dataclass(frozen=True, eq=False)
+class Cloud:
+    """One file of points as read: (n, 3) float64 and the corners of the box of all its points, and what it gave."""
+
+    points: Array
+    low: Array
+    high: Array
+    file: ScanFile
+
+
+def read_cloud(source: Source, factor: float = 1.0, box: tuple[Array, Array] | None = None) -> Cloud:
+    """Read one file of points, times `factor`, without judging its size. Raises InputError as `read_scan`."""
+    extension = source.check(tuple(READERS))
+    kept, total, lost, first = list[Array](), 0, 0, -1
     low, high = np.full(3, np.inf), np.full(3, -np.inf)
     for block in _blocks(source, extension):
         finite = np.isfinite(block).all(axis=1)
-        if not finite.all() and extension not in NAN_IS_NO_RETURN:
+        if first < 0 and not finite.all():
             first = total + int((~finite).argmax())
-            raise source.error(
-                f"{int((~finite).sum())} points are not finite numbers, the first is point {first} (from 0)",
-                "remove them or export the scan again",
-            )
         total, lost = total + len(block), lost + int((~finite).sum())
         block = block[finite] * factor
-        low, high = (
-            np.minimum(low, block.min(axis=0, initial=np.inf)),
-            np.maximum(high, block.max(axis=0, initial=-np.inf)),
-        )
+        low = np.minimum(low, block.min(axis=0, initial=np.inf))
+        high = np.maximum(high, block.max(axis=0, initial=-np.inf))
         kept.append(_inside(block, box))
-    if total == lost:
+    if lost and extension not in NAN_IS_NO_RETURN:
         raise source.error(
-            f"no usable point among {total}" if total else "no point in the file", "export the scan again"
+            f"{lost} points are not finite numbers, the first is point {first} (from 0)",
+            "remove them or export the scan again",
         )
-    source.check_size(float(np.linalg.norm(high - low)), unit, SMALLEST_MM, LARGEST_MM)
+    if total == lost:
+        raise source.error(f"none of {total} points has a return" if total else "no point in the file", AGAIN)
     points = np.concatenate(kept)
-    return points, ScanFile(
+    file = ScanFile(
         path=source.path, format=extension, kept=len(points), no_return=lost,
         outside=total - lost - len(points), triangles=0, sample_mm=None,
     )  # fmt: skip
+    return Cloud(points, low, high, file)
+
+
+def _read_one(source: Source, unit: str, box: tuple[Array, Array] | None) -> tuple[Array, ScanFile]:
+    """Read one file of any kind in mm."""
+    if not is_cloud(source):
+        return _read_mesh(source, unit, box)
+    factor = source.factor(unit, stated_unit(source.path.suffix.lower().removeprefix(".")), "the E57 standard")
+    cloud = read_cloud(source, factor, box)
+    source.check_size(float(np.linalg.norm(cloud.high - cloud.low)), unit, SMALLEST_MM, LARGEST_MM)
+    return cloud.points, cloud.file
 
 
 def _blocks(source: Source, extension: str) -> Iterator[Array]:
@@ -142,15 +169,13 @@ def _blocks(source: Source, extension: str) -> Iterator[Array]:
     except ClearanceError:
         raise
     except Damaged as fault:
-        raise source.error(str(fault), "export the scan again") from fault
+        raise source.error(str(fault), AGAIN) from fault
     except Exception as fault:  # the format libraries raise whatever their parsers stumble on
         text = (str(fault).strip().splitlines() or [""])[0][:120]
-        raise source.error(
-            f"unreadable {extension.upper()} ({type(fault).__name__}: {text})", "export the scan again"
-        ) from fault
+        raise source.error(f"unreadable {extension.upper()} ({type(fault).__name__}: {text})", AGAIN) from fault
 
 
-def _read_mesh(source: Source, unit: str, extension: str, box: tuple[Array, Array] | None) -> tuple[Array, ScanFile]:
+def _read_mesh(source: Source, unit: str, box: tuple[Array, Array] | None) -> tuple[Array, ScanFile]:
     """Read a meshed scan as points on its surface."""
     raw = mesh_io.read_raw(source)
     mesh = Mesh(raw.mesh.vertices * source.factor(unit, raw.stated_unit), raw.mesh.faces)
@@ -158,7 +183,7 @@ def _read_mesh(source: Source, unit: str, extension: str, box: tuple[Array, Arra
     samples, edge_mm = sample_surface(mesh)
     points = _inside(samples, box)
     return points, ScanFile(
-        path=source.path, format=extension, kept=len(points), no_return=0,
+        path=source.path, format=raw.format, kept=len(points), no_return=0,
         outside=len(samples) - len(points), triangles=len(mesh.faces), sample_mm=edge_mm,
     )  # fmt: skip
 
@@ -168,7 +193,7 @@ def _has_faces(source: Source) -> bool:
     try:
         return read_header(source.path).count("face") > 0
     except ValueError as fault:
-        raise source.error(f"damaged PLY file ({fault})", "export the scan again") from fault
+        raise source.error(f"damaged PLY file ({fault})", AGAIN) from fault
 
 
 def _inside(points: Array, box: tuple[Array, Array] | None) -> Array:

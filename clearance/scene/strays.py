@@ -7,12 +7,10 @@ from numpy.typing import NDArray
 
 from clearance.frames import Array
 from clearance.scene.neighbours import Neighbours
+from clearance.scene.spacing import SPACING_RANK
 
 NEIGHBOURS = 16
 """Neighbours looked at around each point."""
-
-SPACING_RANK = 6
-"""Local spacing is the distance to this neighbour."""
 
 SUPPORT_RANK, SUPPORT_REACH = 4, 2.0
 """A point needs this many neighbours within this multiple of the spacing typical nearby."""
@@ -40,7 +38,7 @@ def find_strays(points: Array, distance: Array, index: NDArray[np.int64], noise_
 
     Parameters
     ----------
-    points : (n, 3) float64, mm
+    points : (n, 3) float64, mm, no two equal
     distance, index : (n, 17) float64 mm, int64
         Nearest neighbours of each point, itself first.
     noise_mm : float
