@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -200,12 +201,14 @@ def _stated_unit(scene: Any, extension: str) -> str | None:
 
 @contextmanager
 def _quiet() -> Iterator[None]:
-    """Keep trimesh's log off the terminal; what matters is raised."""
+    """Keep trimesh's log and numpy's warnings off the terminal; what matters is raised."""
     log, sink = logging.getLogger("trimesh"), logging.NullHandler()
     propagate, log.propagate = log.propagate, False
     log.addHandler(sink)
     try:
-        yield
+        with warnings.catch_warnings(), np.errstate(all="ignore"):
+            warnings.simplefilter("ignore")
+            yield
     finally:
         log.removeHandler(sink)
         log.propagate = propagate

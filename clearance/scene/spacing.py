@@ -52,9 +52,9 @@ def local_spacing(points: Array, distance: Array, index: NDArray[np.int64]) -> A
     run = np.einsum("mki,mi->mk", offset, along)
     across = np.sqrt(np.maximum(apart**2 - run**2, 0.0))
     parallel = np.abs(np.einsum("mki,mi->mk", along[near], along)) > PARALLEL
-    beside = parallel & (across > np.abs(run))
+    beside = parallel & (across > np.abs(run)) & (across > spacing[row, None])
     next_row = np.where(beside, across, np.inf).min(axis=1)
-    spacing[row] = np.maximum(spacing[row], np.where(np.isfinite(next_row), next_row, 0.0))
+    spacing[row] = np.where(np.isfinite(next_row), next_row, spacing[row])
     return spacing
 
 
