@@ -176,7 +176,6 @@ DATA = (
             {
                 "simple.las": "a0570ef57b685b77a6d3e3992cbdfeecdb2c3065d3780bbeaba490818258b734",
                 "simple.laz": "87ac5d2e8edb6cd3c63f1dd1b982d76b1b3c23ca634658ac6c658e1a70e73e71",
-                "simple1_3.las": "6753c0da6e89b9e9e1e866946746dadb2b2c31b7eb8fd4602bcaf6a1d1ad2cea",
                 "test1_4.las": "f4e840920885fc175ab90c0a50778165e64e3f9ccb049ea5e360f3e30bb932b1",
                 "1_4_w_evlr.laz": "c16e65ec5c704f0a60d90b154cf21b1df9e5cd9b40cec58b2488754a0ced1a5b",
                 "autzen_trim.laz": "75867b3e75cfc3c2e96da9f753c04c9fbaa6a59468dea13e2859f3109b38bd66",
