@@ -96,7 +96,7 @@ def _dragon_beside_a_lidar_scan(data: Path) -> tuple[Path, str, Path, str, np.nd
     points = np.asarray(trimesh.load(data / "lidar" / "target.ply").vertices, np.float64) * 1000
     real = points[np.linalg.norm(points, axis=1) > 1]  # lost returns stand at the origin
     near = real[np.argsort(np.linalg.norm(real, axis=1))[:400]]
-    at = near.mean(axis=0) + (0, -120, 150)
+    at = near.mean(axis=0) + np.array([0, -120, 150])
     return data / "dragon" / "dragon_vrip_res3.ply", "m", data / "lidar" / "target.ply", "m", at, points
 
 
@@ -104,7 +104,7 @@ def _dragon_over_an_airborne_plane(data: Path) -> tuple[Path, str, Path, str, np
     """The same figure over a LAZ scan of a plane whose coordinates are national-grid metres: 4e9 mm from zero."""
     cloud = laspy.read(data / "las" / "plane.laz")
     points = np.asarray(cloud.xyz, np.float64) * 1000
-    at = points.mean(axis=0) + (0, -120, 110)
+    at = points.mean(axis=0) + np.array([0, -120, 110])
     return data / "dragon" / "dragon_vrip_res3.ply", "m", data / "las" / "plane.laz", "m", at, points
 
 
