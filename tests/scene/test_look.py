@@ -112,6 +112,13 @@ def test_wall_finds_the_thin_one_of_two_plates() -> None:
     assert wall.at[0] > 70
 
 
+def test_wall_of_a_body_swallowed_by_another_is_its_own() -> None:
+    outer, inner = trimesh.creation.box((30, 30, 30)), trimesh.creation.box((20, 20, 20))
+    wall = thinnest_wall(mesh_of(trimesh.util.concatenate([outer, inner])))
+    assert wall is not None
+    assert wall.thinnest == pytest.approx(20, abs=0.01)  # not the 5 mm between their surfaces: all of that is metal
+
+
 def test_masses() -> None:
     # 1 dm3 of water-like 1 g/cm3 is 1 kg; the table's own numbers against handbook ranges (common practice)
     ranges = {"low-carbon steel": (7.8, 7.9), "stainless 304": (7.9, 8.03), "stainless 316L": (7.95, 8.03),

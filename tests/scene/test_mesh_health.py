@@ -36,6 +36,12 @@ def test_sphere_far_from_the_origin() -> None:
     assert found.area_mm2 == pytest.approx(4 * np.pi * 50**2, rel=1e-3)
 
 
+def test_volume_far_from_the_origin_keeps_its_digits() -> None:
+    # 10 km away: about the origin itself the sum would cancel to noise
+    shift = np.array([1e7, 2e7, -3e7])
+    assert signed_volume(Mesh(BOX.vertices + shift, BOX.faces)) == pytest.approx(6000, rel=1e-9)
+
+
 def test_prism_with_closed_form() -> None:
     # a cylinder of n sides is a prism: area of base n/2 r^2 sin(2 pi / n)
     found = health(mesh_of(trimesh.creation.cylinder(radius=10, height=40, sections=24)))

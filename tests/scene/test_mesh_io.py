@@ -166,6 +166,13 @@ def test_cut_off_ascii(tmp_path: Path, box: trimesh.Trimesh, keep: float) -> Non
     refused(tmp_path / "a.ply")
 
 
+def test_ascii_stl_without_one_vertex(tmp_path: Path, box: trimesh.Trimesh) -> None:
+    lines = trimesh.exchange.stl.export_stl_ascii(box).splitlines()
+    del lines[next(n for n, line in enumerate(lines) if line.startswith("vertex"))]
+    (tmp_path / "a.stl").write_text("\n".join(lines))
+    assert "35 vertices, 12 finished facets" in refused(tmp_path / "a.stl")
+
+
 def lying_glb(count: int) -> bytes:
     tree = {
         "asset": {"version": "2.0"},
