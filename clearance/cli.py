@@ -159,7 +159,8 @@ def main() -> None:
         _end(f"internal fault: {fault}; no verdict", INTERNAL_FAULT)
     except Exception as fault:
         if hasattr(fault, "exit_code") and hasattr(fault, "format_message"):
-            _end(f"{fault.format_message().rstrip(".")}; `clearance --help` tells the commands", BAD_INPUT)
+            said = str(fault.format_message()).rstrip(".")
+            _end(f"{said}; `clearance --help` tells the commands", BAD_INPUT)
         if os.environ.get("CLEARANCE_TRACE"):
             raise
         text = " ".join(str(fault).split()) or "no message"

@@ -16,8 +16,14 @@ from clearance.motion.result import ClearanceField, MotionState
 from clearance.motion.rock import PairMotion
 from clearance.scene.mesh import IntArray, Mesh
 
-ROLL_STEPS = 12
+ROLL_STEPS = 4
 """Intervals into which the roll range is cut."""
+
+MOST_POINTS = 60_000
+"""Zone points worked out one by one; of more, one speaks for its neighbours."""
+
+SLACK_MM = 0.25
+"""A pose is not asked where it could lower a value by less than this."""
 
 Nearest = Callable[[Array], tuple[Array, IntArray]]
 """Points (k, 3) to signed distances (k,), mm, and the nearest primitives (k,)."""
@@ -42,14 +48,17 @@ def fields(
     states = sampled_states(motion)
     zone_places = zone.vertices if isinstance(zone, Mesh) else zone
     against_zone = _to_mesh(zone, zone_closed) if isinstance(zone, Mesh) else _to_points(zone, cap_mm)
-    on_part, _ = _least(part.vertices, against_zone, motion, states, cap_mm, of_part=True)
-    on_zone, touched = _least(zone_places, _to_mesh(part, True), motion, states, cap_mm, of_part=False)
-    within = on_zone < 0
+    on_part, _ = _least(part.vertices, zone_places, against_zone, motion, states, cap_mm, of_part=True)
+    speaker, group, cell_mm = _thinned(zone_places)
+    spoken, touched = _least(
+        zone_places[speaker], part.vertices, _to_mesh(part, True), motion, states, cap_mm, of_part=False
+    )
+    within = spoken < 0
     for corner in part.faces[touched[within]].T:
-        np.minimum.at(on_part, corner, on_zone[within])
+        np.minimum.at(on_part, corner, spoken[within])
     return (
         _field(on_part, cap_mm, may_be_lower(motion, part.vertices)),
-        _field(on_zone, cap_mm, may_be_lower(motion, zone_places)),
+        _field(spoken[group], cap_mm, may_be_lower(motion, zone_places) + cell_mm * np.sqrt(3.0)),
     )
 
 
@@ -57,13 +66,13 @@ def may_be_lower(motion: PairMotion, points: Array) -> Array:
     """Return how far, (n,) mm, the clearance of each point may lie below its least sampled one.
 
     That is the farthest the point moves, relative to the other body, from any pose to the nearest
-    sampled one: half a roll step as a chord, and the place in lift x shift farthest from the
-    sampled ones (at most the half diagonal; half of that on a single line).
+    sampled one (half a roll step as a chord, and the place in lift x shift farthest from the
+    sampled ones: at most the half diagonal, half of that on a single line), and the slack.
     """
     low, high = motion.roll_rad
     chord = 2 * np.sin(min((high - low) / ROLL_STEPS / 4, np.pi / 2))
     slide = motion.slide.reach_mm / (1 if len(motion.slide.edges) > 1 else 2)
-    lower: Array = chord * _arms(motion, points) + slide
+    lower: Array = chord * _arms(motion, points) + slide + (SLACK_MM if motion.turned else 0.0)
     return lower
 
 
@@ -76,7 +85,12 @@ def sampled_states(motion: PairMotion) -> list[MotionState]:
     rolls = np.linspace(*rock.roll_rad, steps)
     middle = (sum(rock.lift_mm) / 2, sum(rock.shift_mm) / 2)
     places = sorted({middle, *product(rock.lift_mm, rock.shift_mm)})
-    return [MotionState(roll_rad=float(r), lift_mm=lift, shift_mm=shift) for r in rolls for lift, shift in places]
+    there_and_back = [rolls if i % 2 == 0 else rolls[::-1] for i in range(len(places))]
+    return [
+        MotionState(roll_rad=float(roll), lift_mm=lift, shift_mm=shift)
+        for (lift, shift), run in zip(places, there_and_back, strict=True)
+        for roll in run
+    ]
 
 
 def _field(values: Array, cap: float, lower: Array) -> ClearanceField:
@@ -99,8 +113,40 @@ class _Known:
     translation: Array
 
 
+def _thinned(points: Array) -> tuple[IntArray, IntArray, float]:
+    """Let one point speak for its cube where there are many.
+
+    Returns the speakers, for each point the place of its speaker among them, and the cube's side, mm.
+    """
+    everyone = np.arange(len(points), dtype=np.int64)
+    if len(points) <= MOST_POINTS:
+        return everyone, everyone, 0.0
+    cell = 1.0
+    while True:
+        _, first, group = np.unique(
+            np.floor(points / cell).astype(np.int64), axis=0, return_index=True, return_inverse=True
+        )
+        if len(first) <= MOST_POINTS:
+            return np.asarray(first, np.int64), np.ravel(group).astype(np.int64), cell
+        cell *= 1.5
+
+
+def _outside_box(corners: Array, points: Array) -> Array:
+    """Distance, (n,) mm, to the bounding box of `corners`; minus infinity inside, where it tells nothing."""
+    low, high = corners.min(axis=0), corners.max(axis=0)
+    away: Array = np.linalg.norm(np.maximum(np.maximum(low - points, points - high), 0.0), axis=1)
+    return np.where(away > 0, away, -np.inf)
+
+
 def _least(
-    points: Array, nearest: Nearest, motion: PairMotion, states: list[MotionState], cap: float, *, of_part: bool
+    points: Array,
+    others: Array,
+    nearest: Nearest,
+    motion: PairMotion,
+    states: list[MotionState],
+    cap: float,
+    *,
+    of_part: bool,
 ) -> tuple[Array, IntArray]:
     """Least signed distance, capped, over the states, and the primitive it was found at.
 
@@ -115,11 +161,11 @@ def _least(
         seen = other.inverse() @ pose if of_part else pose.inverse() @ other
         roll, translation = state.roll_rad or 0.0, _translation(motion, state)
         if known is None:
-            floor = np.full(len(points), -np.inf)
+            floor = _outside_box(others, seen.apply(points))
         else:
             turn = 2 * np.sin(min(abs(roll - known.roll_rad) / 2, np.pi / 2))
             floor = known.floor - turn * arms - float(np.linalg.norm(translation - known.translation))
-        ask = floor < best
+        ask = floor < best - (SLACK_MM if known is not None else 0.0)
         distance, primitive = nearest(seen.apply(points[ask]))
         floor[ask] = distance
         known = _Known(floor, roll, translation)

@@ -44,7 +44,7 @@ def check_near_scan(job: Job, placed: Mesh, scan_points: Array) -> None:
             f'check part.unit = "{job.part.unit}" and bay.unit = "{job.bay.unit}"',
             "part.unit",
         )
-    away = float(cKDTree(placed.vertices).query(scan_points[:: max(1, len(scan_points) // 100_000)])[0].min())
+    away = float(np.min(cKDTree(placed.vertices).query(scan_points[:: max(1, len(scan_points) // 100_000)])[0]))
     if away > size + FAR_MM:
         raise InputError(
             job.file,

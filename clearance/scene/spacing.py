@@ -21,6 +21,9 @@ BLOCK = 100_000
 ACROSS = 64
 """Points on rows looked at to find the next row: up to 32 pitches away."""
 
+FARTHEST_ROW = 11.0
+"""Multiples of the distance to the sixth neighbour (three pitches of a row) beyond which nothing is the next row."""
+
 PARALLEL = 0.9
 """Cosine between the directions of two rows of one line scan."""
 
@@ -52,7 +55,8 @@ def local_spacing(points: Array, distance: Array, index: NDArray[np.int64]) -> A
     run = np.einsum("mki,mi->mk", offset, along)
     across = np.sqrt(np.maximum(apart**2 - run**2, 0.0))
     parallel = np.abs(np.einsum("mki,mi->mk", along[near], along)) > PARALLEL
-    beside = parallel & (across > np.abs(run)) & (across > spacing[row, None])
+    wide = spacing[row, None]
+    beside = parallel & (across > np.abs(run)) & (across > wide) & (across < FARTHEST_ROW * wide)
     next_row = np.where(beside, across, np.inf).min(axis=1)
     spacing[row] = np.where(np.isfinite(next_row), next_row, spacing[row])
     return spacing

@@ -12,24 +12,31 @@ from scipy.stats import norm
 from clearance.motion.field import may_be_lower
 from clearance.motion.result import ClearanceField, Sweep
 from clearance.motion.rock import PairMotion
+from clearance.motion.sweep import sweep as swept
 from clearance.registration.result import Registration
 from clearance.scene.mesh import Mesh
+from clearance.scene.part import Part
 from clearance.scene.scan import Scan
 from clearance.scene.zone import Zone
 from clearance.verdict.result import Budget
+
+CLASS_RATIO = 1.25
+"""Points whose spacings differ by less than this factor are swept together."""
+
+CLASS_TOLERANCE_MM = 0.05
+"""Width of the bound sought for a class."""
 
 
 def budget(
     *,
     zone: Zone,
     sweep: Sweep,
-    part: Mesh,
+    part: Part,
+    placed: Mesh,
     part_field: ClearanceField,
-    zone_field: ClearanceField,
     motion: PairMotion,
     registration: Registration,
     scan: Scan | None,
-    tolerance_mm: float,
     confidence: float,
 ) -> Budget:
     """Work out the budget of a zone.
@@ -43,35 +50,45 @@ def budget(
     measured = zone.points is not None and scan is not None
     noise = scan.noise_mm if measured and scan is not None else 0.0
     accuracy = scan.accuracy_mm if measured and scan is not None else 0.0
-    spacing = _spacing(zone, sweep, zone_field, motion)
+    spacing = _spacing(zone, sweep, part, placed, motion)
     quantile = float(norm.ppf(confidence))
-    rest = np.sqrt(noise**2 + accuracy**2 + tolerance_mm**2 / 3)
+    rest = np.sqrt(noise**2 + accuracy**2 + part.tolerance_mm**2 / 3)
     reach = zone.gap_mm + spacing + quantile * float(rest)
-    placed = _placement(sweep, part, part_field, motion, registration, reach, quantile)
-    standard = float(np.hypot(placed, rest))
+    registered = _placement(sweep, placed, part_field, motion, registration, reach, quantile)
+    standard = float(np.hypot(registered, rest))
     return Budget(
-        registration=placed,
+        registration=registered,
         noise=noise,
         accuracy=accuracy,
         spacing=spacing,
-        tolerance=tolerance_mm,
+        tolerance=part.tolerance_mm,
         growth=0.0,
         standard=standard,
         guard=quantile * standard + spacing,
     )
 
 
-def _spacing(zone: Zone, sweep: Sweep, field: ClearanceField, motion: PairMotion) -> float:
+def _spacing(zone: Zone, sweep: Sweep, part: Part, placed: Mesh, motion: PairMotion) -> float:
     """Least a such that sweep.lower - a bounds the clearance of every point less the spacing around it.
 
     Every place of the scanned surface has a scan point within the local spacing, so by the triangle
-    inequality the surface is nearer than its nearest point by at most that.
+    inequality the surface is nearer than its nearest point by at most that. Points are taken in
+    classes of like spacing and each class is swept, so that sparse points far off do not count as
+    if they were near.
     """
     if zone.points is None or zone.spacing_mm is None:
         return 0.0
-    floor = np.maximum(field.values_mm - may_be_lower(motion, zone.points), max(sweep.clearance.lower, 0.0))
-    excess = floor - max(sweep.clearance.lower, 0.0)
-    return max(0.0, float((zone.spacing_mm - excess).max()))
+    allowance, left = 0.0, np.ones(len(zone.points), dtype=bool)
+    lower = max(sweep.clearance.lower, 0.0)
+    while left.any():
+        widest = float(zone.spacing_mm[left].max())
+        if widest <= allowance:
+            break
+        group = left & (zone.spacing_mm > widest / CLASS_RATIO)
+        left &= ~group
+        own = swept(placed, part.closed, zone.points[group], False, motion, CLASS_TOLERANCE_MM).clearance.lower
+        allowance = max(allowance, widest - (max(own, lower) - lower))
+    return allowance
 
 
 def _placement(

@@ -44,13 +44,12 @@ def judge_zone(
     weighed = budget(
         zone=zone,
         sweep=found,
-        part=placed,
+        part=part,
+        placed=placed,
         part_field=part_field,
-        zone_field=zone_field,
         motion=motion,
         registration=registration,
         scan=scan,
-        tolerance_mm=part.tolerance_mm,
         confidence=confidence,
     )
     verdict, reason = decide_zone(found.clearance, zone.gap_mm, weighed, registration)
@@ -73,7 +72,7 @@ def judge_zone(
 
 def colour_cap(gap_mm: float, found: Sweep) -> float:
     """Return the clearance beyond which colours do not change, mm, never below the worst one."""
-    return max(3 * gap_mm, 30.0, found.clearance.upper + 10.0)
+    return max(2.2 * gap_mm, gap_mm + 5.0, found.clearance.upper + 5.0)
 
 
 def _body(zone: Zone) -> Mesh | Array:
