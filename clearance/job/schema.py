@@ -17,8 +17,10 @@ Vector = tuple[float, float, float]
 Unit = Literal["mm", "cm", "m", "in"]
 Carrier = Literal["chassis", "engine"]
 Kind = Literal["chassis", "axle", "actuator", "line", "access"]
-NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
-Finite = Annotated[float, Field(allow_inf_nan=False)]
+NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False, strict=True)]
+Positive = Annotated[float, Field(gt=0, allow_inf_nan=False, strict=True)]
+Finite = Annotated[float, Field(allow_inf_nan=False, strict=True)]
+Yes = Annotated[bool, Field(strict=True)]
 
 assert UNITS == ("mm", "cm", "m", "in")
 
@@ -85,7 +87,7 @@ class Turn(Table):
 class Landmark(Table):
     """One point known on the part and in the bay."""
 
-    name: str
+    name: str = Field(description="name, for the report")
     part: Point = Field(description="mm, part frame")
     bay: Point = Field(description="mm, bay frame")
 
@@ -106,7 +108,7 @@ class Register(Table):
         0.0, description="given: degrees, 1 sigma of the given turn about each axis; 0 = taken as exact"
     )
     pair: tuple[Landmark, ...] = Field((), description="landmarks: 3 or more, not in a line")
-    refine: bool = Field(
+    refine: Yes = Field(
         False, description="settle the part on the scan points that lie on it (they must show the part)"
     )
 
@@ -147,7 +149,7 @@ class Rod(Table):
 
     from_: Point = Field(alias="from", description="mm, one end of the axis")
     to: Point = Field(description="mm, other end")
-    diameter: Annotated[float, Field(gt=0, allow_inf_nan=False)] = Field(description="mm")
+    diameter: Positive = Field(description="mm")
 
     @model_validator(mode="after")
     def _has_length(self) -> Self:
@@ -160,7 +162,7 @@ class Sphere(Table):
     """Sphere, bay frame."""
 
     center: Point = Field(description="mm")
-    diameter: Annotated[float, Field(gt=0, allow_inf_nan=False)] = Field(description="mm")
+    diameter: Positive = Field(description="mm")
 
 
 class Where(Table):
@@ -170,10 +172,10 @@ class Where(Table):
     cylinder: Rod | None = Field(None, description="scan points inside this flat-ended cylinder")
     capsule: Rod | None = Field(None, description="scan points inside this round-ended cylinder")
     sphere: Sphere | None = Field(None, description="scan points inside this sphere")
-    rest: bool = Field(False, description="true: all scan points in no other zone")
+    rest: Yes = Field(False, description="true: all scan points in no other zone")
     file: Path | None = Field(None, description="a mesh in the bay frame that is the zone itself")
     unit: Unit | None = Field(None, description="unit of `file`")
-    solid: bool = Field(
+    solid: Yes = Field(
         False, description="true: the box, cylinder, capsule or sphere is the body itself, not a net for points"
     )
 
@@ -208,7 +210,7 @@ class Zone(Table):
     where: Where
     gap: NotNegative = Field(description="mm required, bare")
     gap_shielded: NotNegative | None = Field(None, description="mm required behind a heat shield")
-    shielded: bool = Field(False, description="true: gap_shielded applies")
+    shielded: Yes = Field(False, description="true: gap_shielded applies")
 
     @model_validator(mode="after")
     def _shield_has_gap(self) -> Self:
@@ -223,7 +225,7 @@ class Zone(Table):
 
 
 class Axis(Table):
-    """A line."""
+    """The line about which the engine rolls."""
 
     point: Point = Field(description="mm, bay frame, any point on the axis")
     direction: Direction = Field(description="any length; roll is right-handed about it")
@@ -243,7 +245,7 @@ class Rock(Table):
 class Decision(Table):
     """[decision]: how sure a pass or fail must be."""
 
-    confidence: Annotated[float, Field(ge=0.5, lt=1.0)] = Field(
+    confidence: Annotated[float, Field(ge=0.5, lt=1.0, strict=True)] = Field(
         0.95, description="probability, one-sided, 0.5 to below 1"
     )
 
