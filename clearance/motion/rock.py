@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.optimize import lsq_linear
 
 from clearance.distance.body import STILL, Slide
 from clearance.frames import Array, Pose, rotation_about, turn_about, unit_vector
@@ -48,13 +49,17 @@ class Rock:
         return Slide(base, np.array(edges).reshape(-1, 3))
 
     def split_translation(self, translation: Array) -> tuple[float, float]:
-        """Return (lift_mm, shift_mm), kept inside their ranges, of a translation."""
+        """Return the (lift_mm, shift_mm) within their ranges that come nearest to a translation.
+
+        Lift and shift may be parallel, so the ranges are part of the question.
+        """
         axes = np.stack([self.up, self.forward], axis=1)
         free = np.array([self.lift_mm[1] > self.lift_mm[0], self.shift_mm[1] > self.shift_mm[0]])
         values = np.array([self.lift_mm[0], self.shift_mm[0]])
         if free.any():
             rest = translation - axes[:, ~free] @ values[~free]
-            values[free] = np.linalg.lstsq(axes[:, free], rest, rcond=None)[0]
+            ranges = np.array([self.lift_mm, self.shift_mm])[free].T
+            values[free] = lsq_linear(axes[:, free], rest, bounds=tuple(ranges), method="bvls", tol=1e-14).x
         return (
             float(np.clip(values[0], *self.lift_mm)),
             float(np.clip(values[1], *self.shift_mm)),
