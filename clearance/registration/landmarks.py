@@ -1,0 +1,145 @@
+"""A pose from points known on the part and found in the bay."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+from scipy.stats import norm, t
+
+from clearance.errors import InputError
+from clearance.frames import Array, Pose, rigid
+from clearance.job.schema import Landmark
+from clearance.registration.result import Registration
+from clearance.registration.target_error import target_error
+
+LINE_RATIO, NEAR_LINE_RATIO = 0.02, 0.1
+"""Width over length of the landmark set below which it is refused as a line, and below which that is noted."""
+
+OFF_MM = 2.0
+"""A landmark farther off than this, or than five times what scan noise explains, is taken for a wrong pick."""
+
+SCALE_OFF = 0.02
+"""Difference of size of the two landmark sets beyond which a wrong unit or pair is suspected."""
+
+
+def from_landmarks(pairs: tuple[Landmark, ...], part_vertices: Array, floor_mm: float, job_file: Path) -> Registration:
+    """Return the least-squares pose of three or more landmarks and its covariance.
+
+    1 sigma per axis of a landmark is estimated from the residuals with 3 n - 6 degrees of freedom
+    and widened by Student's t (JCGM 100:2008, G.3), and is never taken below `floor_mm`, what noise
+    and accuracy of the scan alone do to a picked point.
+
+    Parameters
+    ----------
+    part_vertices : (n, 3) float64, mm, part frame
+    floor_mm : float
+
+    Raises
+    ------
+    InputError
+        If landmarks coincide, lie in a line, or differ in size between part and bay like another unit.
+    """
+    part = np.array([p.part for p in pairs], dtype=np.float64)
+    bay = np.array([p.bay for p in pairs], dtype=np.float64)
+    shape = min(_width_over_length(part, pairs, "part", job_file), _width_over_length(bay, pairs, "bay", job_file))
+    scale = float(np.linalg.norm(bay - bay.mean(axis=0)) / np.linalg.norm(part - part.mean(axis=0)))
+    if not 0.5 < scale < 2:
+        found = f"the landmarks are {scale:.4g} times as far apart in the bay as on the part"
+        raise InputError(job_file, found, "give both in mm", "register.pair")
+    pose = kabsch(part, bay)
+    residuals = np.linalg.norm(pose.apply(part) - bay, axis=1)
+    freedom = 3 * len(pairs) - 6
+    widened = float(t.ppf(0.95, freedom) / norm.ppf(0.95))
+    sigma = max(float(np.sqrt((residuals**2).sum() / freedom)) * widened, floor_mm)
+    centre = bay.mean(axis=0)
+    notes, off = [_far_end_note(bay, pose.apply(part_vertices), sigma)], residuals.max() > max(OFF_MM, 5 * floor_mm)
+    if shape < NEAR_LINE_RATIO:
+        notes.append("the landmarks lie nearly in a line: turns about it are poorly fixed; add one well off it")
+    if abs(scale - 1) > SCALE_OFF:
+        notes.append(f"the landmarks are {scale:.3f} times as far apart in the bay as on the part")
+    if off:
+        notes.append(_which_is_off(pairs, part, bay, residuals))
+    return Registration(
+        method="landmarks",
+        T_bay_part=pose,
+        converged=not off,
+        residual_rms_mm=float(np.sqrt((residuals**2).mean())),
+        residuals=tuple((pair.name, float(r)) for pair, r in zip(pairs, residuals, strict=True)),
+        covariance=landmark_covariance(bay - centre, sigma),
+        centre=centre,
+        notes=tuple(notes),
+    )
+
+
+def kabsch(part: Array, bay: Array) -> Pose:
+    """Return the rotation and translation that bring (n, 3) `part` points nearest to `bay` in the least-squares sense.
+
+    Kabsch 1976 with the sign that keeps it a rotation (Umeyama 1991, IEEE PAMI 13(4):376-380,
+    doi 10.1109/34.88573), scale fixed at 1.
+    """
+    middle_part, middle_bay = part.mean(axis=0), bay.mean(axis=0)
+    left, _, right = np.linalg.svd((bay - middle_bay).T @ (part - middle_part))
+    sign = np.diag([1.0, 1.0, np.sign(np.linalg.det(left) * np.linalg.det(right))])
+    rotation = left @ sign @ right
+    return rigid("bay", "part", rotation, middle_bay - rotation @ middle_part)
+
+
+def landmark_covariance(about_centre: Array, sigma_mm: float) -> Array:
+    """Return the (6, 6) covariance, rotation first, of a least-squares pose about the landmarks' centroid.
+
+    `about_centre` (n, 3), mm, from the centroid; independent errors of `sigma_mm` per axis. The
+    inverse of the normal matrix of d = w x p + t; its trace at a target is the formula of
+    `target_error`.
+    """
+    squared = (about_centre**2).sum(axis=1)
+    turn = np.eye(3) * squared.sum() - about_centre.T @ about_centre
+    covariance = np.zeros((6, 6))
+    covariance[:3, :3] = np.linalg.inv(turn) * sigma_mm**2
+    covariance[3:, 3:] = np.eye(3) * sigma_mm**2 / len(about_centre)
+    return covariance
+
+
+def _width_over_length(points: Array, pairs: tuple[Landmark, ...], side: str, job_file: Path) -> float:
+    """Return how far the set is from a line. Raises InputError if it is one, or points coincide."""
+    for i in range(len(points)):
+        for j in range(i):
+            if np.linalg.norm(points[i] - points[j]) < 1e-6:
+                found = f"'{pairs[j].name}' and '{pairs[i].name}' are the same point in {side}"
+                raise InputError(job_file, found, "give different points", "register.pair")
+    away = points - points.mean(axis=0)
+    spread = np.linalg.svd(away, compute_uv=False)
+    ratio = float(spread[1] / spread[0])
+    if ratio < LINE_RATIO:
+        axis = np.linalg.svd(away)[2][0]
+        width = float(np.linalg.norm(away - np.outer(away @ axis, axis), axis=1).max())
+        found = f"the {len(points)} landmarks lie in a line in {side}, to within {width:.2g} mm"
+        raise InputError(job_file, found, "add one well off that line", "register.pair")
+    return ratio
+
+
+def _far_end_note(bay: Array, vertices: Array, sigma: float) -> str:
+    """Say what the landmarks promise at the part's farthest vertex."""
+    error = target_error(bay, vertices, np.sqrt(3.0) * sigma)
+    worst = int(error.argmax())
+    place = ", ".join(f"{x:.0f}" for x in vertices[worst])
+    return f"expected placement error at the part's far end [{place}]: {error[worst]:.2f} mm rms"
+
+
+def _which_is_off(pairs: tuple[Landmark, ...], part: Array, bay: Array, residuals: Array) -> str:
+    worst = int(residuals.argmax())
+    if len(pairs) > 3:
+        without = [_rms_without(part, bay, k) for k in range(len(pairs))]
+        worst = int(np.argmin(without))
+        return (
+            f"landmark '{pairs[worst].name}' does not fit the others: rms residual "
+            f"{np.sqrt((residuals**2).mean()):.2f} mm with it, {without[worst]:.2f} mm without; pick it again"
+        )
+    off = f"'{pairs[worst].name}' is {residuals[worst]:.2f} mm off"
+    return f"the landmarks do not fit each other: {off}; pick them again"
+
+
+def _rms_without(part: Array, bay: Array, k: int) -> float:
+    keep = np.arange(len(part)) != k
+    pose = kabsch(part[keep], bay[keep])
+    return float(np.sqrt((np.linalg.norm(pose.apply(part[keep]) - bay[keep], axis=1) ** 2).mean()))

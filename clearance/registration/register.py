@@ -1,0 +1,46 @@
+"""Place the part in the bay as the job says."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+
+from clearance.errors import InputError
+from clearance.frames import Array
+from clearance.job.schema import Register
+from clearance.registration.fine import refined
+from clearance.registration.given import given
+from clearance.registration.landmarks import from_landmarks
+from clearance.registration.result import Registration
+from clearance.scene.mesh import Mesh
+
+
+def register(
+    spec: Register, part: Mesh, scan_points: Array | None, accuracy_mm: float, noise_mm: float, job_file: Path
+) -> Registration:
+    """Return the part's pose in the bay with its uncertainty.
+
+    Parameters
+    ----------
+    part : Mesh
+        Part frame, mm.
+    scan_points : (n, 3) float64 or None
+        Bay frame, mm; needed where the job asks for `refine`.
+    accuracy_mm, noise_mm : float
+        1 sigma of the scanner and of its points.
+
+    Raises
+    ------
+    InputError
+        For a pose that is not rigid, landmarks that cannot fix one, or a refine without a scan.
+    """
+    if spec.method == "given":
+        placed = given(spec, part.vertices, job_file)
+    else:
+        placed = from_landmarks(spec.pair, part.vertices, float(np.hypot(accuracy_mm, noise_mm)), job_file)
+    if not spec.refine:
+        return placed
+    if scan_points is None:
+        raise InputError(job_file, "needs scan points but the job has no [bay]", "add [bay]", "register.refine")
+    return refined(placed, part, scan_points, accuracy_mm)
