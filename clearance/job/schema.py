@@ -6,6 +6,7 @@ Lengths in the job file's own coordinates are mm unless a table has a `unit`.
 
 from __future__ import annotations
 
+import unicodedata
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
@@ -27,25 +28,48 @@ assert UNITS == ("mm", "cm", "m", "in")
 
 def _not_zero(value: Vector) -> Vector:
     if sum(x * x for x in value) < 1e-18:
-        raise ValueError("a direction must not be zero")
+        raise ValueError("a direction of no length; give one that is not zero")
     return value
 
 
 def _in_order(value: tuple[float, float]) -> tuple[float, float]:
     if value[0] > value[1]:
-        raise ValueError(f"the range is reversed; write [{value[1]:g}, {value[0]:g}]")
+        raise ValueError(f"the range is reversed; write [lowest, highest]: [{value[1]:g}, {value[0]:g}]")
     return value
 
 
 def _has_neutral(value: tuple[float, float]) -> tuple[float, float]:
     if not value[0] <= 0 <= value[1]:
-        raise ValueError("the range must contain 0, the neutral pose in which the bay was scanned")
+        raise ValueError("the range leaves out 0, the pose in which the bay was scanned; widen it to contain 0")
+    return value
+
+
+def _below_a_quarter_turn(value: tuple[float, float]) -> tuple[float, float]:
+    if value[0] < -90 or value[1] > 90:
+        raise ValueError("no engine on mounts rolls beyond a quarter turn; write degrees from -90 to 90")
+    return value
+
+
+def _one_line(value: str) -> str:
+    if not value.strip():
+        raise ValueError("no visible character; write a name")
+    if any(unicodedata.category(c) in ("Cc", "Zl", "Zp") for c in value):
+        raise ValueError("a line break or control character; write it in one line")
+    return value
+
+
+def _named(value: Path) -> Path:
+    if value == Path():
+        raise ValueError("no file name; name a file")
     return value
 
 
 Point = tuple[Finite, Finite, Finite]
 Direction = Annotated[Point, AfterValidator(_not_zero)]
 Range = Annotated[tuple[Finite, Finite], AfterValidator(_in_order), AfterValidator(_has_neutral)]
+Roll = Annotated[Range, AfterValidator(_below_a_quarter_turn)]
+Line = Annotated[str, AfterValidator(_one_line)]
+FileName = Annotated[Path, AfterValidator(_named)]
 
 
 class Table(BaseModel):
@@ -57,10 +81,10 @@ class Table(BaseModel):
 class Part(Table):
     """[part]: the mesh being checked."""
 
-    file: Path = Field(description="mesh of the part: STL OBJ PLY OFF GLB 3MF; relative to the job file")
+    file: FileName = Field(description="mesh of the part: STL OBJ PLY OFF GLB 3MF; relative to the job file")
     unit: Unit = Field(description="unit of the file's coordinates: mm cm m in")
-    rides: Carrier = Field("engine", description="what the part moves with: engine or chassis")
-    material: str | None = Field(None, description="name, for the report")
+    rides: Carrier = Field("engine", description="what the part moves with")
+    material: Line | None = Field(None, description="name, for the report")
     tolerance: NotNegative = Field(
         description="mm: the finished part's surface lies within ± this of the mesh; 0 is allowed"
     )
@@ -69,7 +93,7 @@ class Part(Table):
 class Bay(Table):
     """[bay]: the scan of the surroundings; its frame is the bay's frame."""
 
-    files: tuple[Path, ...] = Field(min_length=1, description="scans, merged: PLY PCD XYZ LAS LAZ E57, or meshes")
+    files: tuple[FileName, ...] = Field(min_length=1, description="scans, merged: PLY PCD XYZ LAS LAZ E57, or meshes")
     unit: Unit = Field(description="unit of the files' coordinates: mm cm m in")
     noise: Literal["auto"] | NotNegative = Field(
         "auto", description='mm, 1 sigma of the points about the surface, or "auto": measured'
@@ -87,15 +111,15 @@ class Turn(Table):
 class Landmark(Table):
     """One point known on the part and in the bay."""
 
-    name: str = Field(description="name, for the report")
-    part: Point = Field(description="mm, part frame")
-    bay: Point = Field(description="mm, bay frame")
+    name: Line = Field(description="name, for the report")
+    part: Point = Field(description="mm, the point in the part's frame")
+    bay: Point = Field(description="mm, the same point in the bay's frame")
 
 
 class Register(Table):
     """[register]: how the part is placed in the bay."""
 
-    method: Literal["given", "landmarks"] = Field(description="given or landmarks")
+    method: Literal["given", "landmarks"] = Field(description="given: you state the place; landmarks: from points known on both")
     matrix: tuple[tuple[Finite, Finite, Finite, Finite], ...] | None = Field(
         None, min_length=4, max_length=4, description="given: T_bay_part, 4 rows of 4, translation in mm"
     )
@@ -117,16 +141,18 @@ class Register(Table):
         given = self.matrix is not None or self.shift is not None or self.turn is not None
         if self.method == "given":
             if not given:
-                raise ValueError('method "given" needs matrix, or shift and/or turn')
+                raise ValueError('method "given" without a place; add matrix, or shift and/or turn')
             if self.matrix is not None and (self.shift is not None or self.turn is not None):
-                raise ValueError("give matrix, or shift and turn, not both")
+                raise ValueError("matrix beside shift or turn; keep matrix, or shift and turn, not both")
             if self.pair:
-                raise ValueError('pair belongs to method "landmarks"')
+                raise ValueError('pair beside method "given"; leave pair out or write method = "landmarks"')
         else:
             if given or self.sigma_shift or self.sigma_turn:
-                raise ValueError('matrix, shift, turn and their sigmas belong to method "given"')
+                raise ValueError(
+                    'matrix, shift, turn or a sigma beside method "landmarks"; leave them out or write method = "given"'
+                )
             if len(self.pair) < 3:
-                raise ValueError(f"{len(self.pair)} landmark pair(s); 3 or more are needed, not in a line")
+                raise ValueError(f"{len(self.pair)} landmark pair(s); give 3 or more, not in a line")
         return self
 
 
@@ -140,7 +166,7 @@ class Box(Table):
     def _has_inside(self) -> Self:
         for axis, low, high in zip("xyz", self.min, self.max, strict=True):
             if low >= high:
-                raise ValueError(f"min is not below max along {axis}: {low:g}, {high:g}")
+                raise ValueError(f"min {low:g} is not below max {high:g} along {axis}; write the low corner as min")
         return self
 
 
@@ -148,20 +174,20 @@ class Rod(Table):
     """Cylinder (flat ends) or capsule (round ends), bay frame."""
 
     from_: Point = Field(alias="from", description="mm, one end of the axis")
-    to: Point = Field(description="mm, other end")
+    to: Point = Field(description="mm, other end of the axis")
     diameter: Positive = Field(description="mm")
 
     @model_validator(mode="after")
     def _has_length(self) -> Self:
         if self.from_ == self.to:
-            raise ValueError("from and to are the same point; use a sphere")
+            raise ValueError("from and to are the same point; move one, or use a sphere")
         return self
 
 
 class Sphere(Table):
     """Sphere, bay frame."""
 
-    center: Point = Field(description="mm")
+    center: Point = Field(description="mm, bay frame")
     diameter: Positive = Field(description="mm")
 
 
@@ -173,8 +199,8 @@ class Where(Table):
     capsule: Rod | None = Field(None, description="scan points inside this round-ended cylinder")
     sphere: Sphere | None = Field(None, description="scan points inside this sphere")
     rest: Yes = Field(False, description="true: all scan points in no other zone")
-    file: Path | None = Field(None, description="a mesh in the bay frame that is the zone itself")
-    unit: Unit | None = Field(None, description="unit of `file`")
+    file: FileName | None = Field(None, description="a mesh in the bay frame that is the zone itself")
+    unit: Unit | None = Field(None, description="unit of the file's coordinates: mm cm m in; goes with file")
     solid: Yes = Field(
         False, description="true: the box, cylinder, capsule or sphere is the body itself, not a net for points"
     )
@@ -185,14 +211,17 @@ class Where(Table):
         named += ["rest"] if self.rest else []
         if len(named) != 1:
             raise ValueError(
-                f"found {', '.join(named) or 'none'}; exactly one of box, cylinder, capsule, sphere, rest = true, file"
+                f"{' and '.join(named) or 'none of its keys'}; "
+                "give exactly one of box, cylinder, capsule, sphere, rest = true, file"
             )
         if (self.file is None) != (self.unit is None):
             raise ValueError(
-                "file and unit go together: the mesh file needs its unit" if self.file else "unit belongs to file"
+                'file without unit; add unit = "mm" (or cm, m, in)'
+                if self.file
+                else "unit without file; leave unit out: shapes are in mm"
             )
         if self.solid and named[0] in ("rest", "file"):
-            raise ValueError("solid belongs to box, cylinder, capsule or sphere")
+            raise ValueError(f"solid beside {named[0]}; leave solid out: it belongs to box, cylinder, capsule or sphere")
         return self
 
     @property
@@ -204,18 +233,18 @@ class Where(Table):
 class Zone(Table):
     """[[zone]]: a named stretch of surroundings with its own required gap."""
 
-    name: str = Field(min_length=1, description="name, unique")
-    kind: Kind = Field(description="chassis, axle, actuator, line or access")
-    rides: Carrier = Field("chassis", description="what it moves with: chassis or engine")
-    where: Where
-    gap: NotNegative = Field(description="mm required, bare")
-    gap_shielded: NotNegative | None = Field(None, description="mm required behind a heat shield")
-    shielded: Yes = Field(False, description="true: gap_shielded applies")
+    name: Line = Field(max_length=50, description="name of the zone, each its own")
+    kind: Kind = Field(description="what it is; access is room for a socket or a hand")
+    rides: Carrier = Field("chassis", description="what it moves with")
+    where: Where = Field(description="where it is: exactly one of box, cylinder, capsule, sphere, rest, file")
+    gap: NotNegative = Field(description="mm, clearance required of it, bare")
+    gap_shielded: NotNegative | None = Field(None, description="mm, clearance required of it behind a heat shield")
+    shielded: Yes = Field(False, description="true: a heat shield is fitted and gap_shielded applies")
 
     @model_validator(mode="after")
     def _shield_has_gap(self) -> Self:
         if self.shielded and self.gap_shielded is None:
-            raise ValueError("shielded = true needs gap_shielded")
+            raise ValueError("shielded = true without gap_shielded; add gap_shielded, mm")
         return self
 
     @property
@@ -234,8 +263,8 @@ class Axis(Table):
 class Rock(Table):
     """[rock]: the engine's motion on its mounts, away from the pose in which the bay was scanned."""
 
-    axis: Axis
-    roll: Range = Field(description="degrees [lowest, highest], contains 0")
+    axis: Axis = Field(description="the line about which the engine rolls")
+    roll: Roll = Field(description="degrees [lowest, highest], contains 0")
     up: Direction = Field((0.0, 0.0, 1.0), description="direction of lift, any length")
     forward: Direction = Field((1.0, 0.0, 0.0), description="direction of shift, any length")
     lift: Range = Field((0.0, 0.0), description="mm [lowest, highest] along up, contains 0")
@@ -257,13 +286,19 @@ class Job(Table):
     are relative to `folder`.
     """
 
-    title: str = Field("Clearance check", description="title of the report")
-    part: Part
-    bay: Bay | None = Field(None, description="may be left out where every zone is a body of its own")
-    register_: Register = Field(alias="register")
-    zones: tuple[Zone, ...] = Field(alias="zone", min_length=1)
-    rock: Rock | None = Field(None, description="may be left out: nothing moves")
-    decision: Decision = Field(default_factory=lambda: Decision(confidence=0.95))
+    title: Line = Field("Clearance check", description="title of the report")
+    part: Part = Field(description="the mesh being checked")
+    bay: Bay | None = Field(None, description="the scan of the surroundings, whose frame is the bay's frame; may be left out where every zone is a body of its own")
+    register_: Register = Field(alias="register", description="how the part is placed in the bay")
+    zones: tuple[Zone, ...] = Field(
+        alias="zone", min_length=1, description="named stretches of surroundings, each with its own required gap"
+    )
+    rock: Rock | None = Field(
+        None, description="the engine's motion on its mounts, away from how it was scanned; left out: nothing moves"
+    )
+    decision: Decision = Field(
+        default_factory=lambda: Decision(confidence=0.95), description="how sure a pass or fail must be"
+    )
     file: Path = Field(Path("job.toml"), exclude=True)
 
     @property

@@ -49,13 +49,14 @@ def minimise(
     low: Array,
     high: Array,
     tolerance_mm: float,
+    excess_mm: float = 0.0,
     max_evaluations: int = 200_000,
 ) -> Minimum:
     """Bound the minimum of `value` over the box [low, high] to within `tolerance_mm`.
 
     Best first; the cell with the smallest lower bound is cut in three along its costliest side, so
-    that the middle child keeps its parent's value. Ends early where `value` reaches 0: bodies that
-    touch cannot be nearer.
+    that the middle child keeps its parent's value. Ends early where `value` cannot be told from 0:
+    bodies that touch cannot be nearer.
 
     Parameters
     ----------
@@ -63,16 +64,19 @@ def minimise(
         Clearance, mm, at least 0.
     fall : function of (k,) half widths
         (k,) mm: how far each parameter's half width can lower the value; their sum bounds the fall.
+    excess_mm : float
+        By how much `value` may exceed the truth; taken off every lower bound.
     """
     counter = 0
     centre = (low + high) / 2
     upper, best = value(centre), centre
-    heap = [(upper - float(fall((high - low) / 2).sum()) - ROUNDING_MM, counter, low, high, upper)]
+    slack = ROUNDING_MM + excess_mm
+    heap = [(upper - float(fall((high - low) / 2).sum()) - slack, counter, low, high, upper)]
     evaluations = 1
     while True:
         floor = heap[0][0]
         target = tolerance_mm if floor > 0 else min(tolerance_mm, upper / 2)
-        if upper - floor <= target or upper <= TOUCH_MM or evaluations >= max_evaluations:
+        if upper - floor <= target or upper <= TOUCH_MM + excess_mm or evaluations >= max_evaluations:
             break
         floor, _, a, b, middle_value = heapq.heappop(heap)
         axis = int(np.argmax(fall((b - a) / 2)))
@@ -90,7 +94,7 @@ def minimise(
                 if found < upper:
                     upper, best = found, at
             counter += 1
-            lower = max(floor, found - float(fall((cb - ca) / 2).sum()) - ROUNDING_MM)
+            lower = max(floor, found - float(fall((cb - ca) / 2).sum()) - slack)
             heapq.heappush(heap, (lower, counter, ca, cb, found))
     cells = np.array([[*a, *b, lower] for lower, _, a, b, _ in heap])
     return Minimum(bound=Bound(min(heap[0][0], upper), upper), best=best, cells=cells, evaluations=evaluations)

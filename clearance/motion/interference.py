@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.bounds import Bound
-from clearance.distance.inside import signed_distance
+from clearance.distance.inside import nearest_face, signed_distance
 from clearance.frames import Array
 from clearance.motion.rock import PairMotion
 from clearance.scene.mesh import Mesh
@@ -26,6 +26,9 @@ SAMPLES = 12_000
 
 QUERY_BUDGET = 1_500_000
 """Point queries after which the bound is returned as wide as it then is."""
+
+CALL_COST = 50
+"""What asking at all costs, in point queries."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -87,11 +90,12 @@ def _search(
         _, _, a, b, active = heapq.heappop(heap)
         centre, half = (a + b) / 2, (b - a) / 2
         translation = slide.base + centre[1:] @ slide.edges
+        turn = np.sin(min(half[0], np.pi) / 2)
         left, cell_floor = [], np.inf
         for probe, chosen in zip(probes, active, strict=True):
             signed, closest = _signed(part, zone, probe, chosen, motion, float(centre[0]), translation)
-            spent += len(chosen)
-            fall = 2 * (probe.radii[chosen] + slide.longest_mm) * np.sin(half[0] / 2) + float(half[1:] @ lengths)
+            spent += CALL_COST + len(chosen)
+            fall = 2 * (probe.radii[chosen] + slide.longest_mm) * turn + float(half[1:] @ lengths)
             if len(chosen) and signed.min() < upper:
                 k = int(signed.argmin())
                 upper, best = float(signed[k]), (probe, int(chosen[k]), closest[k], float(centre[0]), translation)
@@ -102,7 +106,7 @@ def _search(
         if not np.isfinite(cell_floor):
             continue
         radius = max(float(p.radii[c].max(initial=0.0)) for p, c in zip(probes, left, strict=True))
-        cost = np.concatenate([[2 * (radius + slide.longest_mm) * np.sin(half[0] / 2)], half[1:] * lengths])
+        cost = np.concatenate([[2 * (radius + slide.longest_mm) * turn], half[1:] * lengths])
         axis = int(np.argmax(cost))
         for child in range(2):
             ca, cb = a.copy(), b.copy()
@@ -112,8 +116,9 @@ def _search(
     if best is None:
         raise ValueError("no probe to ask")
     floor = min(heap[0][0] if heap else np.inf, upper, 0.0)
-    deepest_floor = -float(np.linalg.norm(np.ptp(part.vertices, axis=0)))
-    lower = min(max(floor, deepest_floor) - cover, upper)
+    entered = [part if probe.of_zone else zone for probe in probes]
+    widest = max(float(np.linalg.norm(np.ptp(s.vertices, axis=0))) for s in entered if isinstance(s, Mesh))
+    lower = min(max(floor, -widest) - cover, upper)
     return _depth(part, motion, Bound(lower, upper), best, evaluations)
 
 
@@ -126,7 +131,9 @@ def _can_enter(part: Mesh, zone: Solid, probe: _Probes, motion: PairMotion) -> N
     assert isinstance(target, Mesh)
     low, high = motion.roll_rad
     seen = _seen(probe.points, probe, motion, (low + high) / 2, motion.slide.middle)
-    slack = 2 * (probe.radii + motion.slide.longest_mm) * np.sin((high - low) / 4) + motion.slide.reach_mm
+    slack = (
+        2 * (probe.radii + motion.slide.longest_mm) * np.sin(min((high - low) / 4, np.pi / 2)) + motion.slide.reach_mm
+    )
     box_low, box_high = target.vertices.min(axis=0), target.vertices.max(axis=0)
     near = ((seen >= box_low - slack[:, None]) & (seen <= box_high + slack[:, None])).all(axis=1)
     return np.flatnonzero(near) if near.any() else np.arange(len(near))
@@ -167,20 +174,20 @@ def _depth(
     if length > 1e-9:
         direction = away / length * (1.0 if bound.upper > 0 else -1.0)
     else:
-        direction = -_outward(part, on_part)
+        direction = -outward(part, on_part)
     return Depth(
         bound=bound, roll_rad=roll, translation=translation, on_part=on_part, on_zone=on_zone,
         direction=direction, evaluations=evaluations,
     )  # fmt: skip
 
 
-def _outward(mesh: Mesh, point: Array) -> Array:
-    """Unit normal of the triangle nearest to `point`."""
-    from clearance.distance.inside import nearest_face
-
+def outward(mesh: Mesh, point: Array) -> Array:
+    """Unit normal of the triangle nearest to `point`; away from the mesh's middle where that has no area."""
     a, b, c = mesh.triangles[nearest_face(mesh, point)]
     normal = np.cross(b - a, c - a)
-    unit: Array = normal / np.linalg.norm(normal)
+    if not normal.any():
+        normal = point - mesh.vertices.mean(axis=0)
+    unit: Array = normal / max(float(np.linalg.norm(normal)), 1e-300)
     return unit
 
 

@@ -20,7 +20,7 @@ from clearance.distance.inside import any_inside, one_vertex_per_body
 from clearance.distance.near import balls_of_mesh, balls_of_points, distance_to
 from clearance.frames import Array
 from clearance.motion.branch import TOUCH_MM, Minimum, minimise
-from clearance.motion.interference import deepest
+from clearance.motion.interference import deepest, outward
 from clearance.motion.result import MotionState, Sweep
 from clearance.motion.rock import PairMotion
 from clearance.scene.mesh import Mesh
@@ -33,6 +33,16 @@ CELL_MM = 6.0
 
 SLACK_MM = 1e-6
 """Margin of the filters over rounding, far above what float64 loses on lengths within a bay."""
+
+
+@dataclass(frozen=True, eq=False)
+class _Touch:
+    """A pose at which the bodies meet and the witness points there, at the neutral pose."""
+
+    worst: MotionState
+    on_part: Array
+    on_zone: Array
+    direction: Array
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,7 +78,8 @@ def sweep(
     -------
     Sweep
         Its bound contains the true minimum for every pose of the motion, not only sampled ones.
-        Where the bodies interfere it contains minus the interference depth, less tightly.
+        Where the bodies interfere it contains minus the interference depth, less tightly. Bodies
+        nearer than `TOUCH_MM` (plus what nearly parallel edges cost) count as touching.
     """
     pair = _shifted(part, part_closed, zone, zone_closed, motion)
     near_part, near_zone = _drop_far(pair)
@@ -89,11 +100,14 @@ def sweep(
         np.array([motion.roll_rad[0]]),
         np.array([motion.roll_rad[1]]),
         tolerance_mm,
+        moving.excess_mm(fixed),
     )
-    contained = found.bound.upper > TOUCH_MM and _contained(pair)
-    if contained or found.bound.upper <= TOUCH_MM:
-        return _interfering(pair, found, contained)
-    return _clear(pair, found, closest(float(found.best[0])), turned, standing)
+    touching = found.bound.upper <= TOUCH_MM + moving.excess_mm(fixed)
+    contained = not touching and _contained(pair)
+    at = closest(float(found.best[0]))
+    if touching or contained:
+        return _interfering(pair, found, contained, None if contained else _touch(pair, found, at, turned, standing))
+    return _clear(pair, found, at, turned, standing)
 
 
 def _shifted(part: Mesh, part_closed: bool, zone: Solid, zone_closed: bool, motion: PairMotion) -> _Pair:
@@ -190,17 +204,19 @@ def _clear(pair: _Pair, found: Minimum, at: Closest, turned: Solid, standing: So
     motion = pair.motion
     roll = float(found.best[0])
     rotation, shift = motion.rotation(roll)
-    source = standing.triangles[at.owner_b] if isinstance(standing, Mesh) else standing[at.owner_b][None]
-    on_standing, translation = _unfold(at.on_b, source, motion.slide)
+    on_standing, translation = _unfold(at.on_b, _primitive(standing, at.owner_b), motion.slide)
     on_turned = (at.on_a - shift) @ rotation
     distance = float(np.linalg.norm(on_turned @ rotation.T + shift + translation - on_standing))
     if abs(distance - at.distance_mm) > 1e-6:
         raise EngineDisagreementError(f"witness points are {distance} mm apart, the engine said {at.distance_mm} mm")
+    lower = found.bound.lower
+    if lower <= 0:  # The search gave up before it could tell grazing from touching.
+        lower = min(lower, deepest(pair.part, pair.zone, pair.zone_closed, motion).bound.lower)
     away = at.on_a - at.on_b if motion.turned != "zone" else at.on_b - at.on_a
     direction = away / np.linalg.norm(away)
     on_part, on_zone = (on_turned, on_standing) if motion.turned != "zone" else (on_standing, on_turned)
     return Sweep(
-        clearance=Bound(found.bound.lower, max(found.bound.upper, distance)),
+        clearance=Bound(lower, max(found.bound.upper, distance)),
         worst=motion.state(roll, translation),
         on_part=on_part + pair.origin,
         on_zone=on_zone + pair.origin,
@@ -226,19 +242,46 @@ def _unfold(point: Array, corners: Array, slide: Slide) -> tuple[Array, Array]:
     return share / share.sum() @ corners, translation
 
 
-def _interfering(pair: _Pair, found: Minimum, contained: bool) -> Sweep:
+def _touch(pair: _Pair, found: Minimum, at: Closest, turned: Solid, standing: Solid) -> _Touch:
+    """Find where the two primitives meet at the roll that was found: the translation and both points."""
+    motion, roll = pair.motion, float(found.best[0])
+    rotation, shift = motion.rotation(roll)
+    own = _primitive(turned, at.owner_a)
+    other = _primitive(standing, at.owner_b)
+    edges, base = motion.slide.edges, motion.slide.base
+    columns = np.column_stack([(own @ rotation.T + shift).T, edges.T, -other.T])
+    sums = np.zeros((2, columns.shape[1]))
+    sums[0, : len(own)] = sums[1, -len(other) :] = 1e3
+    system, wanted = np.vstack([columns, sums]), np.concatenate([-base, [1e3, 1e3]])
+    shares = lsq_linear(system, wanted, bounds=(0, 1), method="bvls", tol=1e-14).x
+    translation = base + shares[len(own) : -len(other)] @ edges
+    points = (shares[: len(own)] @ own, shares[-len(other) :] @ other)
+    on_part, on_zone = points if motion.turned != "zone" else points[::-1]
+    return _Touch(motion.state(roll, translation), on_part, on_zone, -outward(pair.part, on_part))
+
+
+def _primitive(solid: Solid, index: int) -> Array:
+    """(3, 3) corners of a triangle, or (1, 3) for a scan point."""
+    corners: Array = solid.triangles[index] if isinstance(solid, Mesh) else solid[index][None]
+    return corners
+
+
+def _interfering(pair: _Pair, found: Minimum, contained: bool, touch: _Touch | None) -> Sweep:
     """Ask for the depth where surfaces touch or a body is swallowed."""
     depth = deepest(pair.part, pair.zone, pair.zone_closed, pair.motion)
     upper = min(0.0, depth.bound.upper)
-    worst: MotionState = pair.motion.state(depth.roll_rad, depth.translation)
-    cells = np.array([[*pair.motion.roll_rad, min(depth.bound.lower, upper)]])
+    lower = min(depth.bound.lower, upper)
+    found_at = _Touch(
+        pair.motion.state(depth.roll_rad, depth.translation), depth.on_part, depth.on_zone, depth.direction
+    )
+    shown = touch if touch and depth.bound.upper >= 0 else found_at
     return Sweep(
-        clearance=Bound(min(depth.bound.lower, upper), upper),
-        worst=worst,
-        on_part=depth.on_part + pair.origin,
-        on_zone=depth.on_zone + pair.origin,
-        direction=depth.direction,
-        cells=cells,
+        clearance=Bound(lower, upper),
+        worst=shown.worst,
+        on_part=shown.on_part + pair.origin,
+        on_zone=shown.on_zone + pair.origin,
+        direction=shown.direction,
+        cells=np.array([[*pair.motion.roll_rad, lower]]),
         evaluations=found.evaluations + depth.evaluations,
         contained=contained,
     )

@@ -9,7 +9,7 @@ from clearance.frames import Array, unit_vector
 from clearance.job.schema import Box, Rod, Sphere, Where
 from clearance.scene.mesh import Mesh
 
-FACET_MM = 0.01
+FACET_MM = 0.05
 """Farthest a flat facet stands outside the round surface it replaces, mm."""
 
 BOX_FACES = np.array(

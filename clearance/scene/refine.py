@@ -7,7 +7,7 @@ import numpy as np
 from clearance.scene.mesh import IntArray, Mesh
 
 MOST_TRIANGLES = 60_000
-"""About how many triangles refining may aim at."""
+"""Refining stops once there are this many triangles."""
 
 
 def edge_limit(mesh: Mesh, wanted_mm: float) -> float:
@@ -18,7 +18,7 @@ def edge_limit(mesh: Mesh, wanted_mm: float) -> float:
 
 
 def refined(mesh: Mesh, longest_mm: float) -> Mesh:
-    """Return `mesh` with every edge longer than `longest_mm` halved until none is.
+    """Return `mesh` with every edge longer than `longest_mm` halved until none is, or there are triangles enough.
 
     New vertices lie on the old edges and both triangles of an edge share them, so a closed mesh
     stays closed and no point of the surface moves by more than float64 rounding.
@@ -29,7 +29,7 @@ def refined(mesh: Mesh, longest_mm: float) -> Mesh:
     while True:
         edges, of_face = _edges(faces)
         long = np.linalg.norm(vertices[edges[:, 0]] - vertices[edges[:, 1]], axis=1) > longest_mm
-        if not long.any():
+        if not long.any() or len(faces) > MOST_TRIANGLES:
             return Mesh(vertices, faces)
         middle = np.full(len(edges), -1, dtype=np.int64)
         middle[long] = len(vertices) + np.arange(int(long.sum()))

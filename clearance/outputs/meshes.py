@@ -1,0 +1,82 @@
+"""Coloured meshes: PLY with a `clearance_mm` number per vertex, GLB that shows right in ordinary viewers."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import trimesh
+from numpy.typing import NDArray
+
+from clearance.frames import Array
+from clearance.job.check import slug
+from clearance.outputs.colours import Rgb, rgb, srgb_to_linear
+from clearance.outputs.fields import Field, part_field, zone_field_of
+from clearance.scene.mesh import IntArray
+from clearance.verdict.result import CheckResult
+
+METRES = 0.001
+"""glTF 2.0, 3.4: lengths are metres."""
+
+
+def write_meshes(result: CheckResult, folder: Path) -> None:
+    """Write clearance_part and one clearance_zone_<name> as .ply and .glb, bay frame at the neutral pose.
+
+    PLY: mm, sRGB colours, `clearance_mm` of the zone that decides at each vertex. GLB: metres,
+    linear colours (glTF 2.0, 3.7.2.1), y up is not assumed: axes are the bay's.
+    """
+    placed = result.part.mesh.moved(result.registration.T_bay_part)
+    _write(folder / "clearance_part", placed.vertices, placed.faces, part_field(result))
+    for zone in result.zones:
+        stem = folder / f"clearance_zone_{slug(zone.zone.name)}"
+        mesh, points = zone.zone.mesh, zone.zone.points
+        if mesh is not None:
+            _write(stem, mesh.vertices, mesh.faces, zone_field_of(zone))
+        elif points is not None:
+            _write(stem, points, np.zeros((0, 3), np.int64), zone_field_of(zone))
+
+
+def _write(stem: Path, vertices: Array, faces: IntArray, field: Field) -> None:
+    value, _, _ = field.deciding()
+    colours = rgb(*field.for_colours())
+    stem.with_suffix(".ply").write_bytes(_ply(vertices, faces, colours, value))
+    stem.with_suffix(".glb").write_bytes(_glb(vertices, faces, colours))
+
+
+def _ply(vertices: Array, faces: IntArray, colours: Rgb, value: Array) -> bytes:
+    """Return a binary little-endian PLY."""
+    kinds = [("x", "<f8"), ("y", "<f8"), ("z", "<f8"), ("red", "u1"), ("green", "u1"), ("blue", "u1"), ("c", "<f4")]
+    body = np.empty(len(vertices), dtype=kinds)
+    for i, axis in enumerate("xyz"):
+        body[axis] = vertices[:, i]
+    for i, channel in enumerate(("red", "green", "blue")):
+        body[channel] = colours[:, i]
+    body["c"] = value
+    header = [
+        "ply", "format binary_little_endian 1.0", "comment millimetres, bay frame at the neutral pose",
+        f"element vertex {len(vertices)}", *(f"property double {axis}" for axis in "xyz"),
+        *(f"property uchar {channel}" for channel in ("red", "green", "blue")), "property float clearance_mm",
+    ]  # fmt: skip
+    triangles: NDArray[np.void] = np.empty(len(faces), dtype=[("n", "u1"), ("corners", "<i4", (3,))])
+    if len(faces):
+        header += [f"element face {len(faces)}", "property list uchar int vertex_indices"]
+        triangles["n"], triangles["corners"] = 3, faces
+    return ("\n".join([*header, "end_header"]) + "\n").encode() + body.tobytes() + triangles.tobytes()
+
+
+def _glb(vertices: Array, faces: IntArray, colours: Rgb) -> bytes:
+    """Return a GLB; the middle is moved to a node so that single precision holds small numbers."""
+    linear = np.round(srgb_to_linear(colours) * 255).astype(np.uint8)
+    rgba = np.hstack([linear, np.full((len(linear), 1), 255, np.uint8)])
+    middle = vertices.mean(axis=0)
+    near = (vertices - middle) * METRES
+    shape: trimesh.Trimesh | trimesh.PointCloud
+    if len(faces):
+        shape = trimesh.Trimesh(near, faces, vertex_colors=rgba, process=False)
+    else:
+        shape = trimesh.PointCloud(near, colors=rgba)
+    place = np.eye(4)
+    place[:3, 3] = middle * METRES
+    scene = trimesh.Scene()
+    scene.add_geometry(shape, node_name="clearance", geom_name="clearance", transform=place)
+    return bytes(scene.export(file_type="glb"))

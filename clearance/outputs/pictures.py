@@ -1,0 +1,171 @@
+"""The pictures of a report: the part coloured by clearance, and every zone's worst spot with the gap drawn in."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from clearance.frames import Array, unit_vector
+from clearance.job.check import slug
+from clearance.outputs import annotate
+from clearance.outputs.camera import Camera, fit, look
+from clearance.outputs.colours import Rgb, rgb
+from clearance.outputs.fields import Field, part_field, part_field_of, zone_field_of
+from clearance.outputs.raycast import Hits, RayMesh
+from clearance.outputs.record import pose_degrees
+from clearance.outputs.render import Canvas
+from clearance.scene.mesh import IntArray
+from clearance.verdict.result import CheckResult, ZoneResult
+
+WIDE, HIGH = 1200, 800
+SMALLEST_VIEW_MM = 110.0
+TRIED_SIDES = 24
+NEAR_POINTS_MM = 250.0
+"""Zone points farther than this from the worst spot are left out of its picture."""
+
+PLAIN = np.array([0xB8, 0xB4, 0xAC], np.uint8)
+"""Zone surface and points that are not what the picture is about."""
+
+
+@dataclass(frozen=True)
+class Picture:
+    """One picture file and the words that stand for it."""
+
+    path: Path
+    caption: str
+    zone: str | None = None
+
+
+def write_pictures(result: CheckResult, folder: Path) -> tuple[Picture, ...]:
+    """Write part.png and one worst_<zone>.png each; return them with captions."""
+    folder.mkdir()
+    pictures = [_part_picture(result, folder / "part.png")]
+    for zone in result.zones:
+        pictures.append(_worst_picture(result, zone, folder / f"worst_{slug(zone.zone.name)}.png"))
+    return tuple(pictures)
+
+
+def _part_picture(result: CheckResult, path: Path) -> Picture:
+    """Whole part at the neutral pose from the side of its tightest spot; zones faint, never in front of the part."""
+    placed = result.part.mesh.moved(result.registration.T_bay_part)
+    tightest = min(result.zones, key=lambda z: z.margin_mm - z.budget.guard)
+    up = _up(result)
+    toward = unit_vector(-tightest.sweep.direction + 0.45 * up + 0.25 * _beside(-tightest.sweep.direction, up))
+    camera = fit(placed.vertices, toward=toward, up=up, width=WIDE, height=HIGH, border=0.14)
+    canvas, shape = Canvas(camera), RayMesh(placed)
+    hits = canvas.hits(shape)
+    canvas.surface(shape, hits, _colours_at(part_field(result), placed.faces, hits))
+    for zone in result.zones:
+        _draw_zone(canvas, zone, np.eye(4), placed.vertices.mean(axis=0), 2000.0, behind=True)
+    image = canvas.image()
+    annotate.title(image, "Part, coloured by the zone that decides at each place", "smallest clearance over the motion")
+    annotate.legend(image, tightest.zone.gap_mm)
+    annotate.scale_bar(image, camera)
+    image.save(path, optimize=True)
+    return Picture(
+        path, f"The part at the neutral pose, seen from the side of {tightest.zone.name}, its tightest neighbour."
+    )
+
+
+def _worst_picture(result: CheckResult, zone: ZoneResult, path: Path) -> Picture:
+    """Part and zone where they come nearest, seen across the gap."""
+    posed = result.part.mesh.moved(zone.worst_part_pose)
+    back = result.registration.T_bay_part.inverse()
+    on_part = zone.worst_part_pose.apply(back.apply(zone.sweep.on_part))
+    on_zone = zone.worst_zone_pose.apply(zone.sweep.on_zone)
+    shape = RayMesh(posed)
+    camera, near = _across_the_gap(result, zone, on_part, on_zone, shape)
+    canvas = Canvas(camera, near)
+    hits = canvas.hits(shape)
+    canvas.surface(shape, hits, _colours_at(part_field_of(zone), posed.faces, hits))
+    _draw_zone(canvas, zone, zone.worst_zone_pose.matrix, on_zone, NEAR_POINTS_MM, behind=False)
+    image = canvas.image()
+    bound = zone.sweep.clearance
+    number = f"{bound.lower:.2f} mm" if bound.lower > 0 else f"interferes {-bound.lower:.2f} mm"
+    annotate.dimension(image, camera, on_part, on_zone, number)
+    annotate.title(image, f"{zone.zone.name}: {number}, {zone.zone.gap_mm:g} mm required", _pose_words(zone))
+    annotate.legend(image, zone.zone.gap_mm)
+    annotate.scale_bar(image, camera)
+    image.save(path, optimize=True)
+    cut = ", the part cut away in front of it" if np.isfinite(near) else ""
+    return Picture(
+        path, f"Worst spot against {zone.zone.name} ({_pose_words(zone)}), seen across the gap{cut}.", zone.zone.name
+    )
+
+
+def _across_the_gap(
+    result: CheckResult, zone: ZoneResult, on_part: Array, on_zone: Array, shape: RayMesh
+) -> tuple[Camera, float]:
+    """Choose the side from which the gap is seen; cut away what stands in front where no side is free."""
+    middle, up = (on_part + on_zone) / 2, _up(result)
+    along = unit_vector(on_part - on_zone) if np.linalg.norm(on_part - on_zone) > 1e-6 else zone.sweep.direction
+    u = unit_vector(_beside(along, up))
+    v = np.cross(along, u)
+    angle = 2 * np.pi * np.arange(TRIED_SIDES) / TRIED_SIDES
+    sides = np.cos(angle)[:, None] * u + np.sin(angle)[:, None] * v
+    spots = middle + (on_zone - middle) * np.array([0.0, 0.5, 0.9])[:, None]
+    hidden = np.zeros(len(sides))
+    bodies = [shape] if zone.zone.mesh is None else [shape, RayMesh(zone.zone.mesh.moved(zone.worst_zone_pose))]
+    for body in bodies:
+        for spot in spots:
+            hidden += body.blocked(np.broadcast_to(spot, sides.shape), sides, 0.5)
+    best = int(np.argmin(hidden - 0.5 * sides @ up - 0.3 * np.abs(sides @ u)))
+    size = max(SMALLEST_VIEW_MM, 5 * float(np.linalg.norm(on_part - on_zone)))
+    camera = look(
+        target=middle, toward=sides[best], up=up, width=WIDE, height=HIGH, width_mm=size * 1.5, height_mm=size
+    )  # fmt: skip
+    return camera, -2.0 if hidden[best] else -np.inf
+
+
+def _draw_zone(canvas: Canvas, zone: ZoneResult, pose: Array, about: Array, reach: float, *, behind: bool) -> None:
+    field = zone_field_of(zone)
+    if zone.zone.mesh is not None:
+        moved = zone.zone.mesh.vertices @ pose[:3, :3].T + pose[:3, 3]
+        shape = RayMesh(type(zone.zone.mesh)(moved, zone.zone.mesh.faces))
+        hits = canvas.hits(shape)
+        colours = (
+            np.broadcast_to(PLAIN, (len(hits.face), 3)) if behind else _colours_at(field, zone.zone.mesh.faces, hits)
+        )
+        canvas.surface(shape, hits, colours, faint=0.55 if behind else 0.25, only_behind=behind)
+        return
+    if zone.zone.points is None:
+        return
+    moved = zone.zone.points @ pose[:3, :3].T + pose[:3, 3]
+    near = np.linalg.norm(moved - about, axis=1) < reach
+    colours = (
+        np.broadcast_to(PLAIN, (int(near.sum()), 3)) if behind else _short_stands_out(field, near, zone.zone.gap_mm)
+    )
+    canvas.points(moved[near], colours, size=2 if behind else 4, only_behind=behind)
+
+
+def _short_stands_out(field: Field, near: Array, gap_mm: float) -> Rgb:
+    """Colour zone points that are short of the gap; leave the others plain."""
+    value, gap = field.for_colours()
+    colours = rgb(value[near], gap[near])
+    return np.where((value[near] < gap_mm)[:, None], colours, PLAIN).astype(np.uint8)
+
+
+def _colours_at(field: Field, faces: IntArray, hits: Hits) -> Rgb:
+    return rgb(*field.at(faces[hits.face], hits.weights).for_colours())
+
+
+def _up(result: CheckResult) -> Array:
+    rock = result.job.rock
+    return unit_vector(rock.up if rock is not None else (0.0, 0.0, 1.0))
+
+
+def _beside(direction: Array, up: Array) -> Array:
+    """Return a direction at right angles to both, any one where they are parallel."""
+    across = np.cross(up, direction)
+    if np.linalg.norm(across) < 1e-6:
+        across = np.cross(np.eye(3)[int(np.argmin(np.abs(direction)))], direction)
+    return unit_vector(across)
+
+
+def _pose_words(zone: ZoneResult) -> str:
+    pose = pose_degrees(zone.sweep.worst)
+    if pose["roll_deg"] is None:
+        return "nothing moves between them"
+    return f"roll {pose['roll_deg']:+.2f} deg, lift {pose['lift_mm']:+.2f} mm, shift {pose['shift_mm']:+.2f} mm"

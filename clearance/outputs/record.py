@@ -1,0 +1,101 @@
+"""report.json: the whole result as plain data. Lengths mm, angles degrees, bay frame at the neutral pose."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Any
+
+from clearance.frames import Array
+from clearance.motion.result import MotionState
+from clearance.registration.result import Registration
+from clearance.scene.mesh import Mesh
+from clearance.units import degrees
+from clearance.verdict.result import CheckResult, Fix, ZoneResult
+
+FORMAT = "clearance-report/1"
+
+UNSEEN_NOT_CHECKED = (
+    "Unseen surroundings were NOT checked: something may stand where the scanner did not see, "
+    "and no verdict here speaks for such places. Look at the scan around the part before ordering."
+)
+
+
+def record(result: CheckResult) -> dict[str, Any]:
+    """Return what report.json holds."""
+    return {
+        "format": FORMAT,
+        "verdict": result.verdict.value,
+        "reason": result.reason,
+        "inputs": [_input(file) for file in result.inputs],
+        "registration": _registration(result.registration, result.part.mesh),
+        "zones": [_zone(zone) for zone in result.zones],
+        "fixes": [_fix(fix) for fix in result.fixes],
+        "unseen": [] if result.unseen_checked else [{"checked": False, "statement": UNSEEN_NOT_CHECKED}],
+        "timing_s": {name: round(seconds, 3) for name, seconds in result.timing_s.items()},
+        "versions": dict(result.versions),
+    }
+
+
+def largest_sigma(registration: Registration, part: Mesh) -> float:
+    """Return the largest 1 sigma of any place of the part, along its least certain direction, mm."""
+    return float(registration.largest_sigma_mm(registration.T_bay_part.apply(part.vertices)).max())
+
+
+def pose_degrees(state: MotionState) -> dict[str, float | None]:
+    """Return a pose in degrees and mm; None where that motion is not part of the pair."""
+    return {
+        "roll_deg": None if state.roll_rad is None else degrees(state.roll_rad),
+        "lift_mm": state.lift_mm,
+        "shift_mm": state.shift_mm,
+        "travel_deg": None if state.travel_rad is None else degrees(state.travel_rad),
+        "stroke_mm": state.stroke_mm,
+    }
+
+
+def _input(file: Any) -> dict[str, Any]:
+    return {name: value for name, value in asdict(file).items() if value is not None}
+
+
+def _registration(registration: Registration, part: Mesh) -> dict[str, Any]:
+    return {
+        "method": registration.method,
+        "T_bay_part": registration.T_bay_part.matrix.tolist(),
+        "converged": registration.converged,
+        "residual_rms_mm": registration.residual_rms_mm,
+        "runner_up_ratio": registration.runner_up_ratio,
+        "sigma_mm": largest_sigma(registration, part),
+    }
+
+
+def _zone(result: ZoneResult) -> dict[str, Any]:
+    sweep = result.sweep
+    return {
+        "name": result.zone.name,
+        "kind": result.zone.kind,
+        "required_gap_mm": result.zone.gap_mm,
+        "clearance_mm": {"lower": sweep.clearance.lower, "upper": sweep.clearance.upper},
+        "nearest_raw_point_mm": result.nearest_raw_point_mm,
+        "margin_mm": result.margin_mm,
+        "worst_pose": pose_degrees(sweep.worst),
+        "on_part_mm": _list(sweep.on_part),
+        "on_zone_mm": _list(sweep.on_zone),
+        "direction": _list(sweep.direction),
+        "budget_mm": asdict(result.budget),
+        "hot": result.hot,
+        "verdict": result.verdict.value,
+        "reason": result.reason,
+    }
+
+
+def _fix(fix: Fix) -> dict[str, Any]:
+    return {
+        "zone": fix.zone,
+        "centre_mm": _list(fix.centre),
+        "direction": _list(fix.direction),
+        "short_mm": fix.short_mm,
+        "area_mm2": fix.area_mm2,
+    }
+
+
+def _list(vector: Array) -> list[float]:
+    return [float(x) for x in vector]

@@ -1,0 +1,74 @@
+"""report.html: one offline page for people, pictures inside, no script."""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Sequence
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+from clearance.outputs.colours import BANDS
+from clearance.outputs.pictures import Picture
+from clearance.outputs.record import UNSEEN_NOT_CHECKED, largest_sigma, pose_degrees
+from clearance.outputs.terminal import SIGNS, WORDS
+from clearance.verdict.result import CheckResult, ZoneResult
+
+CAUTIONS = (
+    "This report is an aid, not an approval. Local codes, component makers' limits and the judgement of a licensed or "
+    "qualified person come first.",
+    "Hot exhaust parts, lifted cars and moving engines injure and kill. Support car and engine properly and keep clear "
+    "of what can move.",
+    "Check every clearance on the car, cold and hot, before driving.",
+)
+
+BUDGET_ROWS = (
+    ("registration", "place of the part in the bay, 1 sigma"),
+    ("noise", "scan noise, 1 sigma"),
+    ("accuracy", "scanner's stated error, 1 sigma"),
+    ("tolerance", "tolerance of the finished part, half-width"),
+    ("growth", "growth with heat (not worked out)"),
+    ("standard", "combined standard uncertainty"),
+    ("spacing", "surface between scan points may be nearer by"),
+    ("guard", "guard: what must be in hand for a pass"),
+)
+
+
+def report_page(result: CheckResult, pictures: Sequence[Picture], effective_job: str) -> str:
+    """Return the page as text. Everything from files and names is escaped."""
+    environment = Environment(
+        loader=PackageLoader("clearance.outputs", "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    tightest = min(result.zones, key=lambda z: z.margin_mm - z.budget.guard)
+    return environment.get_template("report.html").render(
+        result=result,
+        word=WORDS[result.verdict],
+        sign=SIGNS[result.verdict],
+        tightest=tightest,
+        zones=[_zone(zone) for zone in result.zones],
+        pictures=[_picture(picture) for picture in pictures],
+        unseen="" if result.unseen_checked else UNSEEN_NOT_CHECKED,
+        sigma=largest_sigma(result.registration, result.part.mesh),
+        bands=BANDS,
+        budget_rows=BUDGET_ROWS,
+        cautions=CAUTIONS,
+        effective_job=effective_job,
+    )
+
+
+def _picture(picture: Picture) -> dict[str, Any]:
+    data = base64.b64encode(picture.path.read_bytes()).decode("ascii")
+    return {"source": f"data:image/png;base64,{data}", "caption": picture.caption, "zone": picture.zone}
+
+
+def _zone(zone: ZoneResult) -> dict[str, Any]:
+    return {
+        "result": zone,
+        "word": WORDS[zone.verdict],
+        "sign": SIGNS[zone.verdict],
+        "pose": pose_degrees(zone.sweep.worst),
+    }

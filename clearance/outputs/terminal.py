@@ -1,0 +1,67 @@
+"""The verdict in a few lines of plain text for the terminal."""
+
+from __future__ import annotations
+
+import textwrap
+
+from clearance.outputs.record import UNSEEN_NOT_CHECKED, pose_degrees
+from clearance.verdict.result import CheckResult, Verdict, ZoneResult
+
+WORDS = {Verdict.PASS: "PASS", Verdict.FAIL: "FAIL", Verdict.UNDECIDED: "UNDECIDED"}
+SIGNS = {Verdict.PASS: "\u2713", Verdict.FAIL: "\u2717", Verdict.UNDECIDED: "?"}
+NARROW = 72
+MOST_FIXES = 4
+
+
+def summary(result: CheckResult, *, width: int, ascii_only: bool) -> str:
+    """Return verdict, table of zones, what must move and what was not checked, no wider than `width` columns."""
+    width = max(width, 30)
+    sign = "" if ascii_only else f" {SIGNS[result.verdict]}"
+    lines = [f"{WORDS[result.verdict]}{sign}  {result.job.title}", *_wrapped(result.reason, width), ""]
+    lines += _table(result.zones) if width >= NARROW else _list(result.zones, width)
+    lines.append("")
+    for fix in result.fixes[:MOST_FIXES]:
+        place = ", ".join(f"{x:.0f}" for x in fix.centre)
+        way = ", ".join(f"{x:+.2f}" for x in fix.direction)
+        lines += _wrapped(f"move {fix.short_mm:.1f} mm along [{way}] at [{place}] to clear {fix.zone}", width)
+    if len(result.fixes) > MOST_FIXES:
+        lines.append(f"and {len(result.fixes) - MOST_FIXES} more places: see the report")
+    if not result.unseen_checked:
+        lines += _wrapped(UNSEEN_NOT_CHECKED, width)
+    text = "\n".join(line.rstrip() for line in lines)
+    return text.encode("ascii", "replace").decode() if ascii_only else text
+
+
+def _table(zones: tuple[ZoneResult, ...]) -> list[str]:
+    head = ("zone", "required", "clearance mm", "guard", "at rest", "worst roll", "verdict")
+    rows = [head, *(_cells(zone) for zone in zones)]
+    widths = [max(len(row[i]) for row in rows) for i in range(len(head))]
+    return ["  ".join(_padded(cell, widths[i], left=i in (0, len(head) - 1)) for i, cell in enumerate(r)) for r in rows]
+
+
+def _padded(cell: str, width: int, *, left: bool) -> str:
+    return cell.ljust(width) if left else cell.rjust(width)
+
+
+def _cells(zone: ZoneResult) -> tuple[str, ...]:
+    bound, roll = zone.sweep.clearance, pose_degrees(zone.sweep.worst)["roll_deg"]
+    return (
+        zone.zone.name if len(zone.zone.name) <= 24 else zone.zone.name[:21] + "...",
+        f"{zone.zone.gap_mm:g}",
+        f"{bound.lower:.2f} to {bound.upper:.2f}",
+        f"{zone.budget.guard:.2f}",
+        f"{zone.at_rest_mm.lower:.2f}",
+        "-" if roll is None else f"{roll:+.2f} deg",
+        WORDS[zone.verdict],
+    )
+
+
+def _list(zones: tuple[ZoneResult, ...], width: int) -> list[str]:
+    lines = []
+    for zone in zones:
+        lines += _wrapped(f"{WORDS[zone.verdict]}: {zone.zone.name}: {zone.reason}", width)
+    return lines
+
+
+def _wrapped(text: str, width: int) -> list[str]:
+    return textwrap.wrap(text, width, subsequent_indent="  ")

@@ -1,0 +1,106 @@
+"""Write a result: everything into a folder beside the wanted one, then renamed. Whole or not at all."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import tempfile
+from pathlib import Path
+
+from clearance.errors import InputError
+from clearance.job.write import job_text
+from clearance.outputs.meshes import write_meshes
+from clearance.outputs.pictures import write_pictures
+from clearance.outputs.record import FORMAT, record
+from clearance.outputs.report_page import report_page
+from clearance.outputs.worst_points import worst_points_csv
+from clearance.verdict.result import CheckResult
+
+KEY = "-o"
+
+
+def check_folder(folder: Path) -> None:
+    """Refuse a folder that holds anything but an earlier report. Raises InputError."""
+    if not folder.exists():
+        if folder.parent.exists() and not folder.parent.is_dir():
+            raise InputError(folder, f"{folder.parent} is not a folder", "choose another place", KEY)
+        return
+    if not folder.is_dir():
+        raise InputError(folder, "is a file", "choose a folder", KEY)
+    if any(folder.iterdir()) and not _is_report(folder):
+        raise InputError(folder, "the folder holds other files", "choose an empty or a new one", KEY)
+
+
+def write_results(result: CheckResult, folder: Path) -> None:
+    """Write report.json, report.html, pictures, meshes, worst_points.csv and the effective job into `folder`.
+
+    An earlier report there stays until the new one is complete and is then replaced.
+
+    Raises
+    ------
+    InputError
+        If the folder holds other files or cannot be written (full disk, no permission).
+    """
+    check_folder(folder)
+    try:
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        building = Path(tempfile.mkdtemp(prefix=f".{folder.name}.", suffix=".unfinished", dir=folder.parent))
+    except OSError as fault:
+        raise _unwritable(folder, fault) from fault
+    try:
+        _fill(result, building, folder)
+        building.chmod(0o777 & ~_umask())
+        _swap(building, folder)
+    except OSError as fault:
+        raise _unwritable(folder, fault) from fault
+    finally:
+        shutil.rmtree(building, ignore_errors=True)
+
+
+def _fill(result: CheckResult, building: Path, folder: Path) -> None:
+    effective = job_text(result.job, folder)
+    tree = record(result)
+    (building / "job.toml").write_text(effective, encoding="utf-8")
+    (building / "worst_points.csv").write_text(worst_points_csv(result), encoding="utf-8")
+    write_meshes(result, building)
+    pictures = write_pictures(result, building / "pictures")
+    (building / "report.html").write_text(report_page(result, pictures, effective), encoding="utf-8")
+    (building / "report.json").write_text(json.dumps(tree, indent=2, allow_nan=False) + "\n", encoding="utf-8")
+
+
+def _swap(building: Path, folder: Path) -> None:
+    """Put the finished folder in place; the old one is moved aside first and removed last."""
+    if not folder.exists():
+        building.rename(folder)
+        return
+    old = Path(tempfile.mkdtemp(prefix=f".{folder.name}.", suffix=".old", dir=folder.parent))
+    aside = old / "report"
+    try:
+        folder.rename(aside)
+        try:
+            building.rename(folder)
+        except OSError:
+            aside.rename(folder)
+            raise
+    finally:
+        shutil.rmtree(old, ignore_errors=True)
+
+
+def _is_report(folder: Path) -> bool:
+    try:
+        tree = json.loads((folder / "report.json").read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return False
+    return isinstance(tree, dict) and tree.get("format") == FORMAT
+
+
+def _unwritable(folder: Path, fault: OSError) -> InputError:
+    wanted = "free some space or choose another place; nothing was written"
+    return InputError(folder, f"cannot be written ({fault.strerror or fault})", wanted, KEY)
+
+
+def _umask() -> int:
+    now = os.umask(0o022)
+    os.umask(now)
+    return now
