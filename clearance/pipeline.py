@@ -67,19 +67,19 @@ def check(job_file: Path, progress: Progress = lambda step: None) -> CheckResult
     job, part, scan, registration = placed.job, placed.part, placed.scan, placed.registration
     timing = {"read_and_place": time.perf_counter() - started}
 
-    in_bay = part.mesh.moved(registration.T_bay_part)
+    in_bay = part.moved(registration.T_bay_part)
     if scan is not None:
-        check_near_scan(job, in_bay, scan.points)
+        check_near_scan(job, in_bay.mesh, scan.points)
     rock = rock_of(job.rock)
     zones = build_zones(job, scan)
     results = []
     for number, zone in enumerate(zones.zones, 1):
         progress(f"zone {number} of {len(zones.zones)}: {zone.name}")
-        results.append(judge_zone(zone, part, in_bay, registration, scan, rock, job.decision.confidence))
-    unclaimed_mm = nearest_unclaimed(zones.unclaimed, part, in_bay, rock, results)
+        results.append(judge_zone(zone, in_bay, registration, scan, rock, job.decision.confidence))
+    unclaimed_mm = nearest_unclaimed(zones.unclaimed, in_bay, rock, results)
     verdict, reason = decide_job(results, registration, unclaimed_mm)
     progress("listing what must move")
-    fixes = all_fixes(results, part, in_bay, rock)
+    fixes = all_fixes(results, in_bay, rock)
     timing["total"] = time.perf_counter() - started
     return CheckResult(
         job=job,

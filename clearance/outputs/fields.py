@@ -48,7 +48,7 @@ class Field:
 
 def part_field(result: CheckResult) -> Field:
     """Collect the part fields of all zones, per part vertex."""
-    return _collect(tuple((zone.part_field, zone) for zone in result.zones), len(result.part.mesh.vertices))
+    return _collect(tuple((zone.part_field, zone) for zone in result.zones), len(result.part.shown.vertices))
 
 
 def part_field_of(zone: ZoneResult) -> Field:

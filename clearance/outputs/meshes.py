@@ -25,11 +25,11 @@ def write_meshes(result: CheckResult, folder: Path) -> None:
     PLY: mm, sRGB colours, `clearance_mm` of the zone that decides at each vertex. GLB: metres,
     linear colours (glTF 2.0, 3.7.2.1), y up is not assumed: axes are the bay's.
     """
-    placed = result.part.mesh.moved(result.registration.T_bay_part)
+    placed = result.part.shown.moved(result.registration.T_bay_part)
     _write(folder / "clearance_part", placed.vertices, placed.faces, part_field(result))
     for zone in result.zones:
         stem = folder / f"clearance_zone_{slug(zone.zone.name)}"
-        mesh, points = zone.zone.mesh, zone.zone.points
+        mesh, points = zone.zone.shown, zone.zone.points
         if mesh is not None:
             _write(stem, mesh.vertices, mesh.faces, zone_field_of(zone))
         elif points is not None:

@@ -49,7 +49,7 @@ def write_pictures(result: CheckResult, folder: Path) -> tuple[Picture, ...]:
 
 def _part_picture(result: CheckResult, path: Path) -> Picture:
     """Whole part at the neutral pose from the side of its tightest spot; zones faint, never in front of the part."""
-    placed = result.part.mesh.moved(result.registration.T_bay_part)
+    placed = result.part.shown.moved(result.registration.T_bay_part)
     tightest = min(result.zones, key=lambda z: z.margin_mm - z.budget.guard)
     up = _up(result)
     toward = unit_vector(-tightest.sweep.direction + 0.45 * up + 0.25 * _beside(-tightest.sweep.direction, up))
@@ -71,7 +71,7 @@ def _part_picture(result: CheckResult, path: Path) -> Picture:
 
 def _worst_picture(result: CheckResult, zone: ZoneResult, path: Path) -> Picture:
     """Part and zone where they come nearest, seen across the gap."""
-    posed = result.part.mesh.moved(zone.worst_part_pose)
+    posed = result.part.shown.moved(zone.worst_part_pose)
     back = result.registration.T_bay_part.inverse()
     on_part = zone.worst_part_pose.apply(back.apply(zone.sweep.on_part))
     on_zone = zone.worst_zone_pose.apply(zone.sweep.on_zone)
@@ -107,7 +107,7 @@ def _across_the_gap(
     sides = np.cos(angle)[:, None] * u + np.sin(angle)[:, None] * v
     spots = middle + (on_zone - middle) * np.array([0.0, 0.5, 0.9])[:, None]
     hidden = np.zeros(len(sides))
-    bodies = [shape] if zone.zone.mesh is None else [shape, RayMesh(zone.zone.mesh.moved(zone.worst_zone_pose))]
+    bodies = [shape] if zone.zone.shown is None else [shape, RayMesh(zone.zone.shown.moved(zone.worst_zone_pose))]
     for body in bodies:
         for spot in spots:
             hidden += body.blocked(np.broadcast_to(spot, sides.shape), sides, 0.5)
@@ -121,12 +121,12 @@ def _across_the_gap(
 
 def _draw_zone(canvas: Canvas, zone: ZoneResult, pose: Array, about: Array, reach: float, *, behind: bool) -> None:
     field = zone_field_of(zone)
-    if zone.zone.mesh is not None:
-        moved = zone.zone.mesh.vertices @ pose[:3, :3].T + pose[:3, 3]
-        shape = RayMesh(type(zone.zone.mesh)(moved, zone.zone.mesh.faces))
+    if zone.zone.shown is not None:
+        moved = zone.zone.shown.vertices @ pose[:3, :3].T + pose[:3, 3]
+        shape = RayMesh(type(zone.zone.shown)(moved, zone.zone.shown.faces))
         hits = canvas.hits(shape)
         colours = (
-            np.broadcast_to(PLAIN, (len(hits.face), 3)) if behind else _colours_at(field, zone.zone.mesh.faces, hits)
+            np.broadcast_to(PLAIN, (len(hits.face), 3)) if behind else _colours_at(field, zone.zone.shown.faces, hits)
         )
         canvas.surface(shape, hits, colours, faint=0.55 if behind else 0.25, only_behind=behind)
         return

@@ -22,7 +22,7 @@ def worst_points_csv(result: CheckResult) -> str:
     text = io.StringIO()
     rows = csv.writer(text, lineterminator="\n")
     rows.writerow(HEADER)
-    placed = result.registration.T_bay_part.apply(result.part.mesh.vertices)
+    placed = result.registration.T_bay_part.apply(result.part.shown.vertices)
     for zone in result.zones:
         values = zone.part_field.values_mm
         order = np.argsort(values, kind="stable")[:COUNT]

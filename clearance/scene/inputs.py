@@ -17,14 +17,15 @@ EDGE_MM = 5.0
 
 
 def read_part(job: Job) -> tuple[Part, InputFile]:
-    """Read the part: outward if closed, long edges split; the surface itself unchanged."""
+    """Read the part: outward if closed; the surface itself unchanged."""
     path = job.path(job.part.file)
     read = read_mesh_file(path, job.part.unit, key="part.file", where=job.file)
     solid = closed(read.mesh)
     mesh = outward(read.mesh) if solid else read.mesh
     part = Part(
         name=job.part.file.name,
-        mesh=refined(mesh, edge_limit(mesh, EDGE_MM)),
+        mesh=mesh,
+        shown=refined(mesh, edge_limit(mesh, EDGE_MM)),
         closed=solid,
         rides=job.part.rides,
         tolerance_mm=job.part.tolerance,

@@ -30,6 +30,9 @@ class Zone:
     stray_points : (k, 3) float64
         Scan points inside the zone that nothing supports: shown, not decided on.
     mesh : Mesh or None
+        What is measured.
+    shown : Mesh or None
+        The same surface with its long edges split: what carries colours.
     closed : bool
         For a mesh zone: whether it bounds a solid.
     facet_mm : float
@@ -45,5 +48,6 @@ class Zone:
     spacing_mm: NDArray[np.float32] | None = None
     stray_points: Array
     mesh: Mesh | None = None
+    shown: Mesh | None = None
     closed: bool = False
     facet_mm: float = 0.0

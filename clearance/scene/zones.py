@@ -13,7 +13,6 @@ from clearance.errors import InputError
 from clearance.frames import Array
 from clearance.job.schema import Job
 from clearance.job.schema import Zone as ZoneTable
-from clearance.scene.mesh import Mesh
 from clearance.scene.mesh_health import closed
 from clearance.scene.mesh_io import read_mesh
 from clearance.scene.primitives import inside_of, solid_mesh
@@ -104,8 +103,14 @@ def _body_zone(job: Job, table: ZoneTable) -> Zone:
     else:
         mesh, facet = solid_mesh(where)
         solid = True
-    fine: Mesh = refined(mesh, edge_limit(mesh, EDGE_MM))
-    return Zone(**_common(table), stray_points=np.zeros((0, 3)), mesh=fine, closed=solid, facet_mm=facet)
+    return Zone(
+        **_common(table),
+        stray_points=np.zeros((0, 3)),
+        mesh=mesh,
+        shown=refined(mesh, edge_limit(mesh, EDGE_MM)),
+        closed=solid,
+        facet_mm=facet,
+    )
 
 
 def _common(table: ZoneTable) -> dict[str, Any]:

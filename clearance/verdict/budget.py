@@ -32,7 +32,6 @@ def budget(
     zone: Zone,
     sweep: Sweep,
     part: Part,
-    placed: Mesh,
     part_field: ClearanceField,
     motion: PairMotion,
     registration: Registration,
@@ -50,11 +49,11 @@ def budget(
     measured = zone.points is not None and scan is not None
     noise = scan.noise_mm if measured and scan is not None else 0.0
     accuracy = scan.accuracy_mm if measured and scan is not None else 0.0
-    spacing = _spacing(zone, sweep, part, placed, motion)
+    spacing = _spacing(zone, sweep, part, motion)
     quantile = float(norm.ppf(confidence))
     rest = np.sqrt(noise**2 + accuracy**2 + part.tolerance_mm**2 / 3)
     reach = zone.gap_mm + spacing + quantile * float(rest)
-    registered = _placement(sweep, placed, part_field, motion, registration, reach, quantile)
+    registered = _placement(sweep, part.shown, part_field, motion, registration, reach, quantile)
     standard = float(np.hypot(registered, rest))
     return Budget(
         registration=registered,
@@ -68,7 +67,7 @@ def budget(
     )
 
 
-def _spacing(zone: Zone, sweep: Sweep, part: Part, placed: Mesh, motion: PairMotion) -> float:
+def _spacing(zone: Zone, sweep: Sweep, part: Part, motion: PairMotion) -> float:
     """Least a such that sweep.lower - a bounds the clearance of every point less the spacing around it.
 
     Every place of the scanned surface has a scan point within the local spacing, so by the triangle
@@ -86,7 +85,7 @@ def _spacing(zone: Zone, sweep: Sweep, part: Part, placed: Mesh, motion: PairMot
             break
         group = left & (zone.spacing_mm > widest / CLASS_RATIO)
         left &= ~group
-        own = swept(placed, part.closed, zone.points[group], False, motion, CLASS_TOLERANCE_MM).clearance.lower
+        own = swept(part.mesh, part.closed, zone.points[group], False, motion, CLASS_TOLERANCE_MM).clearance.lower
         allowance = max(allowance, widest - (max(own, lower) - lower))
     return allowance
 

@@ -51,10 +51,12 @@ def fixes_of(result: ZoneResult, part: Mesh, motion: PairMotion) -> tuple[Fix, .
     return tuple(sorted(found, key=lambda fix: -fix.short_mm))
 
 
-def all_fixes(results: Sequence[ZoneResult], part: Part, placed: Mesh, rock: Rock | None) -> tuple[Fix, ...]:
-    """Return the fixes of every zone that does not pass, the zone farthest from passing first."""
+def all_fixes(results: Sequence[ZoneResult], part: Part, rock: Rock | None) -> tuple[Fix, ...]:
+    """Return the fixes of every zone that does not pass, the one farthest from passing first; `part` in the bay."""
     worst_first = sorted(results, key=lambda r: r.margin_mm - r.budget.guard)
-    return tuple(fix for r in worst_first for fix in fixes_of(r, placed, pair_motion(part.rides, r.zone.rides, rock)))
+    return tuple(
+        fix for r in worst_first for fix in fixes_of(r, part.shown, pair_motion(part.rides, r.zone.rides, rock))
+    )
 
 
 def _swept(result: ZoneResult, part: Mesh, patch: IntArray, motion: PairMotion) -> Sweep | None:

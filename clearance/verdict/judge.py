@@ -30,22 +30,20 @@ COARSE_MM = 0.5
 def judge_zone(
     zone: Zone,
     part: Part,
-    placed: Mesh,
     registration: Registration,
     scan: Scan | None,
     rock: Rock | None,
     confidence: float,
 ) -> ZoneResult:
-    """Return the full result of one zone. `placed` is the part's mesh in the bay at the neutral pose, mm."""
+    """Return the full result of one zone. `part` is in the bay's frame at the neutral pose."""
     motion = pair_motion(part.rides, zone.rides, rock)
-    found = _swept(zone, part, placed, motion, TOLERANCE_MM)
-    body = _body(zone)
-    part_field, zone_field = fields(placed, body, zone.closed, motion, colour_cap(zone.gap_mm, found))
+    found = _swept(zone, part, motion, TOLERANCE_MM)
+    shown = zone.shown if zone.shown is not None else _body(zone)
+    part_field, zone_field = fields(part.shown, shown, zone.closed, motion, colour_cap(zone.gap_mm, found))
     weighed = budget(
         zone=zone,
         sweep=found,
         part=part,
-        placed=placed,
         part_field=part_field,
         motion=motion,
         registration=registration,
@@ -57,14 +55,14 @@ def judge_zone(
     return ZoneResult(
         zone=zone,
         sweep=found,
-        nearest_raw_point_mm=_nearest_raw(zone, part, placed, motion, found),
+        nearest_raw_point_mm=_nearest_raw(zone, part, motion, found),
         budget=weighed,
         hot=False,
         verdict=verdict,
         reason=reason,
         part_field=part_field,
         zone_field=zone_field,
-        at_rest_mm=_swept(zone, part, placed, PairMotion(), TOLERANCE_MM).clearance,
+        at_rest_mm=_swept(zone, part, PairMotion(), TOLERANCE_MM).clearance,
         worst_part_pose=part_pose @ registration.T_bay_part,
         worst_zone_pose=zone_pose,
     )
@@ -82,26 +80,24 @@ def _body(zone: Zone) -> Mesh | Array:
     return zone.points
 
 
-def _swept(zone: Zone, part: Part, placed: Mesh, motion: PairMotion, tolerance_mm: float) -> Sweep:
+def _swept(zone: Zone, part: Part, motion: PairMotion, tolerance_mm: float) -> Sweep:
     """Sweep, widening the bound by what facets stand outside the round body they replace."""
-    found = sweep(placed, part.closed, _body(zone), zone.closed, motion, tolerance_mm)
+    found = sweep(part.mesh, part.closed, _body(zone), zone.closed, motion, tolerance_mm)
     clearance = found.clearance
     return replace(found, clearance=Bound(clearance.lower, clearance.upper + zone.facet_mm))
 
 
-def _nearest_raw(zone: Zone, part: Part, placed: Mesh, motion: PairMotion, found: Sweep) -> float | None:
+def _nearest_raw(zone: Zone, part: Part, motion: PairMotion, found: Sweep) -> float | None:
     """Smallest clearance with the stray points counted in, mm (upper bound); None for a zone without points."""
     if zone.points is None:
         return None
     if not len(zone.stray_points):
         return found.clearance.upper
-    stray = sweep(placed, part.closed, zone.stray_points, False, motion, COARSE_MM)
+    stray = sweep(part.mesh, part.closed, zone.stray_points, False, motion, COARSE_MM)
     return min(found.clearance.upper, stray.clearance.upper)
 
 
-def nearest_unclaimed(
-    unclaimed: Array, part: Part, placed: Mesh, rock: Rock | None, results: Sequence[ZoneResult]
-) -> float | None:
+def nearest_unclaimed(unclaimed: Array, part: Part, rock: Rock | None, results: Sequence[ZoneResult]) -> float | None:
     """Clearance, mm, to scan points of no zone, if it may be less than the largest gap and guard; else None.
 
     A point of no zone has no gap of its own, so the largest one is taken. It rides on the chassis.
@@ -109,5 +105,5 @@ def nearest_unclaimed(
     if not len(unclaimed):
         return None
     needed = max(r.zone.gap_mm + r.budget.guard for r in results)
-    found = sweep(placed, part.closed, unclaimed, False, pair_motion(part.rides, "chassis", rock), COARSE_MM)
+    found = sweep(part.mesh, part.closed, unclaimed, False, pair_motion(part.rides, "chassis", rock), COARSE_MM)
     return found.clearance.upper if found.clearance.lower < needed else None

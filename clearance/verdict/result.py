@@ -50,7 +50,8 @@ class ZoneResult:
     """One row of the report.
 
     `nearest_raw_point_mm`: smallest clearance upper bound with the stray points counted in; None for
-    mesh zones. `part_field` is per part vertex, `zone_field` per zone point or zone mesh vertex.
+    mesh zones. `part_field` is per vertex of `part.shown`, `zone_field` per zone point or vertex of
+    `zone.shown`.
     `worst_part_pose` is T_bay_part at `sweep.worst`; `worst_zone_pose` (bay, bay) is how the zone
     moved from its neutral place to get there (identity for a zone that stands still).
     """
@@ -79,7 +80,7 @@ class Fix:
     """One connected patch of part surface short of a zone's gap.
 
     `centre` (3,) bay frame at neutral pose, mm; `direction` unit vector the surface must move;
-    `short_mm` how far; `area_mm2` of the patch; `faces` indices of part triangles.
+    `short_mm` how far; `area_mm2` of the patch; `faces` indices of triangles of `part.shown`.
     """
 
     zone: str

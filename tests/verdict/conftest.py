@@ -24,7 +24,8 @@ def _mesh(shape: trimesh.Trimesh) -> Mesh:
 def cube() -> Part:
     """20 mm cube about the origin, finely split, tolerance 0."""
     shape = trimesh.creation.box((20, 20, 20)).subdivide().subdivide().subdivide()
-    return Part(name="cube.stl", mesh=_mesh(shape), closed=True, rides="engine", tolerance_mm=0.0)
+    mesh = _mesh(shape)
+    return Part(name="cube.stl", mesh=mesh, shown=mesh, closed=True, rides="engine", tolerance_mm=0.0)
 
 
 @pytest.fixture

@@ -69,7 +69,7 @@ def test_unplaced_part_decides_nothing(placed):
 def test_budget_lines_combine_as_the_gum_says(cube, wall, placed):
     zone, scan = wall(20.0, 5.0, noise=0.3, accuracy=0.4)
     part = replace(cube, tolerance_mm=0.6)
-    result = judge_zone(zone, part, part.mesh, placed(sigma_mm=0.5), scan, None, 0.95)
+    result = judge_zone(zone, part, placed(sigma_mm=0.5), scan, None, 0.95)
     # Wall at 20, face at 10.
     assert result.sweep.clearance.contains(10.0)
     # u^2 = 0.5^2 + 0.3^2 + 0.4^2 + 0.6^2 / 3 (rectangular) = 0.62
@@ -80,19 +80,19 @@ def test_budget_lines_combine_as_the_gum_says(cube, wall, placed):
 
 def test_turn_uncertainty_grows_with_the_arm(cube, wall, placed):
     zone, scan = wall(14.0, 3.9)
-    result = judge_zone(zone, cube, cube.mesh, placed(sigma_rad=0.01), scan, None, 0.95)
+    result = judge_zone(zone, cube, placed(sigma_rad=0.01), scan, None, 0.95)
     # A corner of the cube is sqrt(300) mm from the centre; a turn of 0.01 rad about the worst axis moves it by that.
     assert result.budget.registration == pytest.approx(0.01 * np.sqrt(300), rel=1e-6)
 
 
 def test_spacing_is_taken_in_full(cube, wall, placed):
     zone, scan = wall(16.5, 5.0, spacing=1.2)
-    result = judge_zone(zone, cube, cube.mesh, placed(), scan, None, 0.95)
+    result = judge_zone(zone, cube, placed(), scan, None, 0.95)
     assert result.budget.spacing == pytest.approx(1.2, abs=0.02)
     assert result.budget.guard == pytest.approx(1.2, abs=0.02)
     assert result.verdict is Verdict.PASS
     nearer, scan = wall(16.0, 5.0, spacing=1.2)
-    assert judge_zone(nearer, cube, cube.mesh, placed(), scan, None, 0.95).verdict is Verdict.UNDECIDED
+    assert judge_zone(nearer, cube, placed(), scan, None, 0.95).verdict is Verdict.UNDECIDED
 
 
 def test_a_coarse_stretch_farther_off_counts_where_it_hides_more(cube, placed, wall):
@@ -103,7 +103,7 @@ def test_a_coarse_stretch_farther_off_counts_where_it_hides_more(cube, placed, w
     points = np.vstack([zone.points, far])
     spacing = np.append(zone.spacing_mm, np.float32(6.0))
     coarse = replace(zone, points=points, spacing_mm=spacing)
-    result = judge_zone(coarse, cube, cube.mesh, placed(), scan, None, 0.95)
+    result = judge_zone(coarse, cube, placed(), scan, None, 0.95)
     # The sparse point is 7.5 mm off and speaks for 6 mm about it: 1.5 mm may be all there is; 6.5 - 5.0 = 1.5.
     assert result.budget.spacing == pytest.approx(5.0, abs=0.03)
     assert result.verdict is Verdict.UNDECIDED
@@ -112,7 +112,7 @@ def test_a_coarse_stretch_farther_off_counts_where_it_hides_more(cube, placed, w
 def test_stray_points_are_shown_not_decided_on(cube, wall, placed):
     zone, scan = wall(20.0, 5.0)
     stray = replace(zone, stray_points=np.array([[12.0, 0.0, 0.0]]))
-    result = judge_zone(stray, cube, cube.mesh, placed(), scan, None, 0.95)
+    result = judge_zone(stray, cube, placed(), scan, None, 0.95)
     assert result.verdict is Verdict.PASS
     assert result.nearest_raw_point_mm == pytest.approx(2.0, abs=1e-6)
 
@@ -123,7 +123,7 @@ def test_rest_passes_where_roll_fails(cube, wall, placed):
         point=np.array([0, 0, -100.0]), direction=np.array([0, 1.0, 0]), up=np.array([0, 0, 1.0]),
         forward=np.array([1.0, 0, 0]), roll_deg=(-2, 2), lift_mm=(0, 0), shift_mm=(0, 0),
     )  # fmt: skip
-    result = judge_zone(zone, cube, cube.mesh, placed(), scan, rock, 0.95)
+    result = judge_zone(zone, cube, placed(), scan, rock, 0.95)
     assert result.at_rest_mm.lower >= 5.0
     # Right-handed roll about +y moves +z to +x: x' = x cos a + (z + 100) sin a at the top edge x = 10, z = 10.
     a = np.radians(2)
@@ -135,7 +135,7 @@ def test_rest_passes_where_roll_fails(cube, wall, placed):
     # The scan points stand 1 mm apart, which tilts the direction to the nearest one a little.
     assert fix.short_mm == pytest.approx(5 - (16 - top), abs=0.03)
     assert fix.direction @ (-np.cos(a), 0, np.sin(-a)) > 0.98
-    assert all_fixes([result], cube, cube.mesh, rock)[0].zone == "wall"
+    assert all_fixes([result], cube, rock)[0].zone == "wall"
 
 
 def test_two_patches_are_two_fixes(cube, placed, wall):
@@ -145,7 +145,7 @@ def test_two_patches_are_two_fixes(cube, placed, wall):
         points=np.array([[12.0, 0, 0], [-11.0, 0, 0]]),
         spacing_mm=np.zeros(2, np.float32),
     )
-    result = judge_zone(both, cube, cube.mesh, placed(), scan, None, 0.95)
+    result = judge_zone(both, cube, placed(), scan, None, 0.95)
     fixes = fixes_of(result, cube.mesh, PairMotion())
     assert [round(f.short_mm, 2) for f in fixes] == [2.01, 1.01] or [round(f.short_mm, 1) for f in fixes] == [2.0, 1.0]
     assert fixes[0].direction @ (1, 0, 0) == pytest.approx(1, abs=1e-6)
@@ -156,13 +156,13 @@ def test_two_patches_are_two_fixes(cube, placed, wall):
 
 def test_points_of_no_zone_keep_a_job_from_passing(cube, wall, placed):
     zone, scan = wall(20.0, 5.0)
-    result = judge_zone(zone, cube, cube.mesh, placed(), scan, None, 0.95)
-    near = nearest_unclaimed(np.array([[0, 0, 14.0]]), cube, cube.mesh, None, [result])
+    result = judge_zone(zone, cube, placed(), scan, None, 0.95)
+    near = nearest_unclaimed(np.array([[0, 0, 14.0]]), cube, None, [result])
     assert near == pytest.approx(4.0, abs=0.5)
     verdict, reason = decide_job([result], placed(), near)
     assert verdict is Verdict.UNDECIDED
     assert "no zone" in reason
-    assert nearest_unclaimed(np.array([[0, 0, 40.0]]), cube, cube.mesh, None, [result]) is None
+    assert nearest_unclaimed(np.array([[0, 0, 40.0]]), cube, None, [result]) is None
     assert decide_job([result], placed(), None)[0] is Verdict.PASS
 
 
@@ -177,4 +177,4 @@ def test_the_worst_zone_speaks_for_the_job(cube, wall, placed):
 
 def _of(zone_and_scan, cube, placed):
     zone, scan = zone_and_scan
-    return zone, cube, cube.mesh, placed(), scan, None, 0.95
+    return zone, cube, placed(), scan, None, 0.95
