@@ -10,15 +10,12 @@ from clearance.errors import InputError
 from clearance.frames import Array, Pose, rigid, rotation_about
 from clearance.job.schema import Register
 from clearance.registration.result import Registration
+from clearance.scene.mesh import Mesh
 from clearance.units import radians
 
 
-def given(spec: Register, part_vertices: Array, job_file: Path) -> Registration:
-    """Return the stated pose with the stated uncertainty, turns about the part's middle.
-
-    Parameters
-    ----------
-    part_vertices : (n, 3) float64, mm, part frame
+def given(spec: Register, part: Mesh, job_file: Path) -> Registration:
+    """Return the stated pose of `part` (part frame, mm) with the stated uncertainty, turns about its centroid.
 
     Raises
     ------
@@ -41,6 +38,14 @@ def given(spec: Register, part_vertices: Array, job_file: Path) -> Registration:
         T_bay_part=pose,
         converged=True,
         covariance=np.diag(variance),
-        centre=pose.apply(part_vertices.mean(axis=0)),
+        centre=pose.apply(_centroid(part)),
         notes=("the given pose was taken as exact: sigma_shift and sigma_turn are 0",) if exact else (),
     )
+
+
+def _centroid(part: Mesh) -> Array:
+    """Return the centroid of the surface, (3,), mm: it does not depend on how the mesh is cut into triangles."""
+    a, b, c = part.triangles.swapaxes(0, 1)
+    area = np.linalg.norm(np.cross(b - a, c - a), axis=1)
+    centroid: Array = area @ (a + b + c) / (3 * area.sum())
+    return centroid

@@ -16,48 +16,58 @@ from clearance.registration.target_error import target_error
 LINE_RATIO, NEAR_LINE_RATIO = 0.02, 0.1
 """Width over length of the landmark set below which it is refused as a line, and below which that is noted."""
 
+NEAREST_MM = 1.0
+"""Two landmarks nearer than this are taken for one point named twice."""
+
+PICKING_MM = 0.1
+"""1 sigma per axis to which a hole's or a stud's middle is found at best, whatever the residuals say."""
+
+SURE = 0.99
+"""Confidence up to which the sigma widened for few landmarks covers a one-sided decision."""
+
+FAR_END = 3.0
+"""Expected error at the part's far end over that of a landmark beyond which the landmarks stand too close."""
+
 OFF_MM = 2.0
 """A landmark farther off than this, or than five times what scan noise explains, is taken for a wrong pick."""
+
+EXPLAINED = 4.0
+"""A slip is named where undoing it makes the rms residual so many times smaller."""
 
 SCALE_OFF = 0.02
 """Difference of size of the two landmark sets beyond which a wrong unit or pair is suspected."""
 
 
-def from_landmarks(pairs: tuple[Landmark, ...], part_vertices: Array, floor_mm: float, job_file: Path) -> Registration:
+def from_landmarks(
+    pairs: tuple[Landmark, ...], part_vertices: Array, scanner_mm: float, job_file: Path
+) -> Registration:
     """Return the least-squares pose of three or more landmarks and its covariance.
 
-    1 sigma per axis of a landmark is estimated from the residuals with 3 n - 6 degrees of freedom
-    and widened by Student's t (JCGM 100:2008, G.3), and is never taken below `floor_mm`, what noise
-    and accuracy of the scan alone do to a picked point.
+    1 sigma per axis of a landmark is estimated from the residuals r: sum r^2 / (3 n - 6), which is
+    E[FRE^2] = (1 - 2 / n) FLE^2 with FLE^2 = 3 sigma^2 (Fitzpatrick, West and Maurer 1998, IEEE TMI
+    17(5):694-702, doi 10.1109/42.736021). It is widened by Student's t over the normal quantile at
+    `SURE` (JCGM 100:2008, G.3), for three landmarks by 1.95, and never taken below `scanner_mm`
+    and `PICKING_MM` together: residuals that are small by luck prove nothing.
 
     Parameters
     ----------
     part_vertices : (n, 3) float64, mm, part frame
-    floor_mm : float
+    scanner_mm : float
+        1 sigma of the scanner's accuracy and noise together.
 
     Raises
     ------
     InputError
         If landmarks coincide, lie in a line, or differ in size between part and bay like another unit.
     """
-    part = np.array([p.part for p in pairs], dtype=np.float64)
-    bay = np.array([p.bay for p in pairs], dtype=np.float64)
-    shape = min(_width_over_length(part, pairs, "part", job_file), _width_over_length(bay, pairs, "bay", job_file))
-    scale = float(np.linalg.norm(bay - bay.mean(axis=0)) / np.linalg.norm(part - part.mean(axis=0)))
-    if not 0.5 < scale < 2:
-        found = f"the landmarks are {scale:.4g} times as far apart in the bay as on the part"
-        raise InputError(job_file, found, "give both in mm", "register.pair")
+    part, bay, hints = _checked(pairs, job_file)
     pose = kabsch(part, bay)
     residuals = np.linalg.norm(pose.apply(part) - bay, axis=1)
-    freedom = 3 * len(pairs) - 6
-    widened = float(t.ppf(0.95, freedom) / norm.ppf(0.95))
-    sigma = max(float(np.sqrt((residuals**2).sum() / freedom)) * widened, floor_mm)
+    floor = float(np.hypot(scanner_mm, PICKING_MM))
+    sigma = max(_sigma_from(residuals), floor)
     centre = bay.mean(axis=0)
-    notes, off = [_far_end_note(bay, pose.apply(part_vertices), sigma)], residuals.max() > max(OFF_MM, 5 * floor_mm)
-    if shape < NEAR_LINE_RATIO:
-        notes.append("the landmarks lie nearly in a line: turns about it are poorly fixed; add one well off it")
-    if abs(scale - 1) > SCALE_OFF:
-        notes.append(f"the landmarks are {scale:.3f} times as far apart in the bay as on the part")
+    off = bool(residuals.max() > max(OFF_MM, 5 * floor))
+    notes = [_far_end_note(bay, pose.apply(part_vertices), sigma), *hints]
     if off:
         notes.append(_which_is_off(pairs, part, bay, residuals))
     return Registration(
@@ -100,13 +110,37 @@ def landmark_covariance(about_centre: Array, sigma_mm: float) -> Array:
     return covariance
 
 
+def _checked(pairs: tuple[Landmark, ...], job_file: Path) -> tuple[Array, Array, list[str]]:
+    """Return the points on part and in bay, and what is doubtful about them. Raises InputError for what cannot work."""
+    part = np.array([p.part for p in pairs], dtype=np.float64)
+    bay = np.array([p.bay for p in pairs], dtype=np.float64)
+    shape = min(_width_over_length(part, pairs, "part", job_file), _width_over_length(bay, pairs, "bay", job_file))
+    scale = float(np.linalg.norm(bay - bay.mean(axis=0)) / np.linalg.norm(part - part.mean(axis=0)))
+    if not 0.5 < scale < 2:
+        found = f"the landmarks are {scale:.4g} times as far apart in the bay as on the part"
+        raise InputError(job_file, found, "give both in mm", "register.pair")
+    hints = []
+    if shape < NEAR_LINE_RATIO:
+        hints.append("the landmarks lie nearly in a line: turns about it are poorly fixed; add one well off it")
+    if abs(scale - 1) > SCALE_OFF:
+        hints.append(f"the landmarks are {scale:.3f} times as far apart in the bay as on the part")
+    return part, bay, hints
+
+
+def _sigma_from(residuals: Array) -> float:
+    freedom = 3 * len(residuals) - 6
+    widened = t.ppf(SURE, freedom) / norm.ppf(SURE)
+    return float(np.sqrt((residuals**2).sum() / freedom) * widened)
+
+
 def _width_over_length(points: Array, pairs: tuple[Landmark, ...], side: str, job_file: Path) -> float:
     """Return how far the set is from a line. Raises InputError if it is one, or points coincide."""
     for i in range(len(points)):
         for j in range(i):
-            if np.linalg.norm(points[i] - points[j]) < 1e-6:
-                found = f"'{pairs[j].name}' and '{pairs[i].name}' are the same point in {side}"
-                raise InputError(job_file, found, "give different points", "register.pair")
+            apart = float(np.linalg.norm(points[i] - points[j]))
+            if apart < NEAREST_MM:
+                found = f"'{pairs[j].name}' and '{pairs[i].name}' are {apart:.2g} mm apart in {side}"
+                raise InputError(job_file, found, "give points far apart, each once", "register.pair")
     away = points - points.mean(axis=0)
     spread = np.linalg.svd(away, compute_uv=False)
     ratio = float(spread[1] / spread[0])
@@ -120,26 +154,36 @@ def _width_over_length(points: Array, pairs: tuple[Landmark, ...], side: str, jo
 
 def _far_end_note(bay: Array, vertices: Array, sigma: float) -> str:
     """Say what the landmarks promise at the part's farthest vertex."""
-    error = target_error(bay, vertices, np.sqrt(3.0) * sigma)
+    each = np.sqrt(3.0) * sigma
+    error = target_error(bay, vertices, each)
     worst = int(error.argmax())
     place = ", ".join(f"{x:.0f}" for x in vertices[worst])
-    return f"expected placement error at the part's far end [{place}]: {error[worst]:.2f} mm rms"
+    note = f"expected placement error at the part's far end [{place}]: {error[worst]:.2f} mm rms"
+    close = "; the landmarks stand close together for this part: spread them wider"
+    return note + close if error[worst] > FAR_END * each else note
 
 
 def _which_is_off(pairs: tuple[Landmark, ...], part: Array, bay: Array, residuals: Array) -> str:
-    worst = int(residuals.argmax())
-    if len(pairs) > 3:
-        without = [_rms_without(part, bay, k) for k in range(len(pairs))]
-        worst = int(np.argmin(without))
-        return (
-            f"landmark '{pairs[worst].name}' does not fit the others: rms residual "
-            f"{np.sqrt((residuals**2).mean()):.2f} mm with it, {without[worst]:.2f} mm without; pick it again"
-        )
-    off = f"'{pairs[worst].name}' is {residuals[worst]:.2f} mm off"
-    return f"the landmarks do not fit each other: {off}; pick them again"
+    """Name the likeliest slip: two landmarks swapped, a mirrored axis, or one wrong pick."""
+    rms = _rms(part, bay)
+    for i in range(len(pairs)):
+        for j in range(i):
+            order = np.arange(len(pairs))
+            order[[i, j]] = j, i
+            if _rms(part, bay[order]) < rms / EXPLAINED:
+                return f"landmarks '{pairs[j].name}' and '{pairs[i].name}' look swapped: swap their bay points"
+    if _rms(part * (-1, 1, 1), bay) < rms / EXPLAINED:
+        return "the landmarks fit only as a mirror image: check the signs of the coordinates"
+    if len(pairs) == 3:
+        off = f"'{pairs[int(residuals.argmax())].name}' is {residuals.max():.2f} mm off"
+        return f"the landmarks do not fit each other: {off}; pick them again"
+    without = [_rms(np.delete(part, k, axis=0), np.delete(bay, k, axis=0)) for k in range(len(pairs))]
+    worst = int(np.argmin(without))
+    return (
+        f"landmark '{pairs[worst].name}' does not fit the others: rms residual "
+        f"{rms:.2f} mm with it, {without[worst]:.2f} mm without; pick it again"
+    )
 
 
-def _rms_without(part: Array, bay: Array, k: int) -> float:
-    keep = np.arange(len(part)) != k
-    pose = kabsch(part[keep], bay[keep])
-    return float(np.sqrt((np.linalg.norm(pose.apply(part[keep]) - bay[keep], axis=1) ** 2).mean()))
+def _rms(part: Array, bay: Array) -> float:
+    return float(np.sqrt(((kabsch(part, bay).apply(part) - bay) ** 2).sum(axis=1).mean()))

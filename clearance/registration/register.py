@@ -36,7 +36,7 @@ def register(
         For a pose that is not rigid, landmarks that cannot fix one, or a refine without a scan.
     """
     if spec.method == "given":
-        placed = given(spec, part.vertices, job_file)
+        placed = given(spec, part, job_file)
     else:
         placed = from_landmarks(spec.pair, part.vertices, float(np.hypot(accuracy_mm, noise_mm)), job_file)
     if not spec.refine:

@@ -134,7 +134,7 @@ def test_collinear_landmarks_are_refused():
 
 def test_one_point_named_twice_is_refused():
     points = np.array([[0, 0, 0], [100, 0, 0], [100, 0, 0], [0, 50, 0]])
-    with pytest.raises(InputError, match="'stud 2' and 'stud 3' are the same point in part"):
+    with pytest.raises(InputError, match="'stud 2' and 'stud 3' are 0 mm apart in part"):
         from_landmarks(_pairs(points, points), points, 0.1, JOB)
 
 
