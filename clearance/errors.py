@@ -27,7 +27,8 @@ class InputError(ClearanceError):
     def __init__(self, where: str | Path, found: str, wanted: str, key: str | None = None) -> None:
         self.where, self.key, self.found, self.wanted = str(where), key, found, wanted
         place = f"{self.where}: {key}" if key else self.where
-        super().__init__(f"{place}: {found}; {wanted}")
+        line = f"{place}: {found}; {wanted}"
+        super().__init__("".join(c if c.isprintable() else ascii(c)[1:-1] for c in line))
 
 
 class MissingLibraryError(ClearanceError):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from pathlib import Path
+from typing import Any
 
 from pydantic import ValidationError
 
@@ -24,30 +25,41 @@ def read_job(path: Path) -> Job:
         If it cannot be read, is not TOML, has an unknown, missing or wrong key, contradicts itself,
         or names a file that is missing or empty.
     """
-    if not path.exists():
-        raise InputError(path, "no such job file", START)
-    if not path.is_file():
-        raise InputError(path, "not a file", "give the path of a job file")
+    tree = _toml(_text(path), path)
+    if "file" in tree:
+        raise InputError(path, "unknown key", "did you mean part.file?", "file")
     try:
+        job = Job.model_validate(tree)
+    except ValidationError as fault:
+        raise first_fault(fault, tree, path) from fault
+    job = job.model_copy(update={"file": path})
+    check_across(job)
+    check_files(job)
+    return job
+
+
+def _text(path: Path) -> str:
+    try:
+        if not path.exists():
+            raise InputError(path, "no such job file", START)
+        if not path.is_file():
+            raise InputError(path, "not a file", "give the path of a job file")
         text = path.read_bytes().decode("utf-8-sig")
     except UnicodeDecodeError as fault:
         raise InputError(path, f"not UTF-8 text (byte {fault.start})", "save the job as UTF-8") from fault
     except OSError as fault:
-        raise InputError(path, f"cannot be read ({fault.strerror})", "make the file readable") from fault
+        raise InputError(path, f"cannot be read ({fault.strerror})", "give a file that can be read") from fault
     if not text.strip():
         raise InputError(path, "the job file is empty", START)
+    return text
+
+
+def _toml(text: str, path: Path) -> dict[str, Any]:
     try:
-        tree = tomllib.loads(text)
+        return tomllib.loads(text)
     except tomllib.TOMLDecodeError as fault:
-        said = str(fault)
+        last = len(text.splitlines())
+        said = str(fault).replace("(at end of document)", f"(at the end, line {last})")
         raise InputError(path, f"not TOML: {said[0].lower()}{said[1:]}", "mend that line") from fault
-    try:
-        job = Job.model_validate({**tree})
-    except ValidationError as fault:
-        raise first_fault(fault, tree, path) from fault
-    job = job.model_copy(update={"file": path})
-    if "file" in tree:
-        raise InputError(path, "unknown key", "part.file and zone files have their own tables", "file")
-    check_across(job)
-    check_files(job)
-    return job
+    except (ValueError, RecursionError) as fault:
+        raise InputError(path, "not a job: a number or a nesting without end", f"mend it, or {START}") from fault

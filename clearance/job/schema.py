@@ -65,6 +65,7 @@ def _named(value: Path) -> Path:
 
 
 Point = tuple[Finite, Finite, Finite]
+Row = tuple[Finite, Finite, Finite, Finite]
 Direction = Annotated[Point, AfterValidator(_not_zero)]
 Range = Annotated[tuple[Finite, Finite], AfterValidator(_in_order), AfterValidator(_has_neutral)]
 Roll = Annotated[Range, AfterValidator(_below_a_quarter_turn)]
@@ -75,18 +76,18 @@ FileName = Annotated[Path, AfterValidator(_named)]
 class Table(BaseModel):
     """A TOML table: frozen, no unknown keys."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
+    model_config = ConfigDict(frozen=True, extra="forbid")
 
 
 class Part(Table):
     """[part]: the mesh being checked."""
 
-    file: FileName = Field(description="mesh of the part: STL OBJ PLY OFF GLB 3MF; relative to the job file")
+    file: FileName = Field(description="mesh of the part: STL OBJ PLY OFF GLB 3MF, relative to the job file")
     unit: Unit = Field(description="unit of the file's coordinates: mm cm m in")
     rides: Carrier = Field("engine", description="what the part moves with")
     material: Line | None = Field(None, description="name, for the report")
     tolerance: NotNegative = Field(
-        description="mm: the finished part's surface lies within ± this of the mesh; 0 is allowed"
+        description="mm, the finished part's surface lies within ± this of the mesh; 0 is allowed"
     )
 
 
@@ -119,9 +120,11 @@ class Landmark(Table):
 class Register(Table):
     """[register]: how the part is placed in the bay."""
 
-    method: Literal["given", "landmarks"] = Field(description="given: you state the place; landmarks: from points known on both")
-    matrix: tuple[tuple[Finite, Finite, Finite, Finite], ...] | None = Field(
-        None, min_length=4, max_length=4, description="given: T_bay_part, 4 rows of 4, translation in mm"
+    method: Literal["given", "landmarks"] = Field(
+        description="given: you state the place; landmarks: from points known on both"
+    )
+    matrix: tuple[Row, Row, Row, Row] | None = Field(
+        None, description="given: T_bay_part, 4 rows of 4, translation in mm"
     )
     shift: Point | None = Field(None, description="given: mm, applied after turn")
     turn: Turn | None = Field(None, description="given: turn about the part frame's origin")
@@ -175,7 +178,7 @@ class Rod(Table):
 
     from_: Point = Field(alias="from", description="mm, one end of the axis")
     to: Point = Field(description="mm, other end of the axis")
-    diameter: Positive = Field(description="mm")
+    diameter: Positive = Field(description="mm, across")
 
     @model_validator(mode="after")
     def _has_length(self) -> Self:
@@ -188,7 +191,7 @@ class Sphere(Table):
     """Sphere, bay frame."""
 
     center: Point = Field(description="mm, bay frame")
-    diameter: Positive = Field(description="mm")
+    diameter: Positive = Field(description="mm, across")
 
 
 class Where(Table):
@@ -221,7 +224,9 @@ class Where(Table):
                 else "unit without file; leave unit out: shapes are in mm"
             )
         if self.solid and named[0] in ("rest", "file"):
-            raise ValueError(f"solid beside {named[0]}; leave solid out: it belongs to box, cylinder, capsule or sphere")
+            raise ValueError(
+                f"solid beside {named[0]}; leave solid out: it belongs to box, cylinder, capsule or sphere"
+            )
         return self
 
     @property
@@ -288,7 +293,10 @@ class Job(Table):
 
     title: Line = Field("Clearance check", description="title of the report")
     part: Part = Field(description="the mesh being checked")
-    bay: Bay | None = Field(None, description="the scan of the surroundings, whose frame is the bay's frame; may be left out where every zone is a body of its own")
+    bay: Bay | None = Field(
+        None,
+        description="the scan of the surroundings, whose frame is the bay's frame; may be left out where every zone is a body of its own",
+    )
     register_: Register = Field(alias="register", description="how the part is placed in the bay")
     zones: tuple[Zone, ...] = Field(
         alias="zone", min_length=1, description="named stretches of surroundings, each with its own required gap"

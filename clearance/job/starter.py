@@ -13,42 +13,48 @@ from clearance.errors import InputError
 
 Array = NDArray[np.float64]
 PART = "example_runner.stl"
-SIDES = 48
+SIDES = 18
+ARC = 6
 
 
 def write_starter(job: Path) -> list[Path]:
-    """Write the job file and the part beside it; return both paths.
+    """Write the job file and the part beside it; return both paths, the job's first.
 
     Raises
     ------
     InputError
-        If either file is there already or the folder cannot be written. Nothing is left half written.
+        If either file is there already or cannot be written. Then neither is written.
     """
-    part = job.parent / PART
-    for path in (job, part):
-        if path.exists():
-            raise InputError(path, "there is such a file already", "choose another name or folder; nothing was written")
     text = resources.files("clearance.job").joinpath("starter.toml").read_text("utf-8").replace("@PART@", PART)
-    content = {part: _binary_stl(example_runner()), job: text.encode()}
-    written: list[Path] = []
+    content = {job: text.encode(), job.parent / PART: _binary_stl(example_runner())}
+    made: list[Path] = []
     try:
         for path, data in content.items():
-            written.append(path)
-            path.write_bytes(data)
-    except OSError as fault:
-        for path in written:
-            path.unlink(missing_ok=True)
-        raise InputError(
-            job, f"cannot be written ({fault.strerror})", "choose a folder that exists and is writable"
-        ) from fault
-    return [job, part]
+            with path.open("xb") as file:
+                made.append(path)
+                file.write(data)
+    except BaseException as fault:
+        for written in made:
+            written.unlink(missing_ok=True)
+        if isinstance(fault, FileExistsError):
+            raise InputError(path, "exists already", "choose another folder or name; nothing was written") from fault
+        if isinstance(fault, OSError):
+            wanted = "choose a folder that exists and can be written; nothing was written"
+            raise InputError(path, f"cannot be written ({fault.strerror})", wanted) from fault
+        raise
+    return list(content)
 
 
 def example_runner() -> Array:
-    """Return the (m, 3, 3) triangles, mm, of a closed runner: flange disc, straight, quarter bend, straight."""
-    bend, outer, flange = 80.0, 21.0, 45.0
-    angle = np.linspace(0, np.pi / 2, 17)
-    arc = np.column_stack([60 + bend * np.sin(angle), np.zeros(17), bend * (np.cos(angle) - 1)])
+    """Return the (m, 3, 3) triangles, mm, of a closed runner: flange disc, straight, quarter bend, straight.
+
+    The flange (90 mm across, 8 mm thick) stands on the plane x = 0 about the origin; the pipe (42 mm
+    across) leaves along +x and bends about y, 70 mm in radius, to end downwards at (130, 0, -110).
+    The solid is filled: a pipe's bore does not change its clearance.
+    """
+    bend, outer, flange = 70.0, 21.0, 45.0
+    angle = np.linspace(0, np.pi / 2, ARC + 1)
+    arc = np.column_stack([60 + bend * np.sin(angle), np.zeros(ARC + 1), bend * (np.cos(angle) - 1)])
     centres = np.vstack([[[0, 0, 0], [8, 0, 0], [8, 0, 0]], arc, [[60 + bend, 0, -bend - 40]]])
     heading = np.concatenate([np.zeros(3), angle, [np.pi / 2]])
     radius = np.array([flange, flange] + [outer] * (len(centres) - 2))
