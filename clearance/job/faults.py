@@ -41,7 +41,7 @@ def first_fault(fault: ValidationError, tree: dict[str, Any], file: Path) -> Inp
     """Return the first fault of a job, unknown keys first since they often cause the others."""
     found = _distinct(fault.errors(include_url=False), tree)
     unknown = [e for e in found if e["type"] == "extra_forbidden"]
-    meant = {e["loc"][:-1] + (_nearest(e),) for e in unknown}
+    meant = {(*e["loc"][:-1], _nearest(e)) for e in unknown}
     found = [e for e in found if e["type"] != "missing" or e["loc"] not in meant]
     error = _unknown_key(unknown[0], tree, file) if unknown else _bad_value(found[0], tree, file)
     if len(found) > 1:

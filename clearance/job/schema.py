@@ -295,7 +295,7 @@ class Job(Table):
     part: Part = Field(description="the mesh being checked")
     bay: Bay | None = Field(
         None,
-        description="the scan of the surroundings, whose frame is the bay's frame; may be left out where every zone is a body of its own",
+        description="the scan of the surroundings, in the bay's frame; left out where every zone is a body",
     )
     register_: Register = Field(alias="register", description="how the part is placed in the bay")
     zones: tuple[Zone, ...] = Field(
