@@ -7,10 +7,10 @@ from PIL import Image, ImageDraw, ImageFont
 
 from clearance.frames import Array
 from clearance.outputs.camera import Camera
-from clearance.outputs.colours import BANDS, rgb
+from clearance.outputs.colours import BANDS, SMALLEST_BAND_MM, rgb
 
 INK, PAPER = (0x22, 0x22, 0x22), (0xFF, 0xFF, 0xFF)
-LEGEND_WIDE, LEGEND_HIGH = 260, 14
+BAND_WIDE, LEGEND_HIGH = 130, 14
 BAR_LENGTHS = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000)
 
 
@@ -45,24 +45,37 @@ def dimension(image: Image.Image, camera: Camera, on_part: Array, on_zone: Array
     _boxed(draw, (float(place[0]), float(place[1]) - 14), text, 22)
 
 
-def legend(image: Image.Image, gap_mm: float) -> None:
-    """Draw the colour scale for one required gap along the bottom, words and numbers with it."""
+def legend(image: Image.Image, gap_mm: float | None) -> None:
+    """Draw the colour scale along the bottom, words and numbers with it.
+
+    With a required gap the breaks are in mm; with None, for pictures of several gaps, they say "gap".
+    """
     draw = ImageDraw.Draw(image)
-    step = max(gap_mm, 1.0)
-    edges = [(-step, 0.0), (0.0, gap_mm), (gap_mm, gap_mm + step), (gap_mm + step, gap_mm + 2 * step)]
+    gap = 1.0 if gap_mm is None else gap_mm
+    step = max(gap, SMALLEST_BAND_MM)
+    edges = [(-step, 0.0), (0.0, gap), (gap, gap + step), (gap + step, gap + 2 * step)]
     bands = [(band, edge) for band, edge in zip(BANDS, edges, strict=True) if edge[1] > edge[0]]
-    wide = LEGEND_WIDE // 2
-    left, top = 16, image.height - 62
-    draw.rectangle((left - 8, top - 8, left + wide * len(bands) + 40, image.height - 8), fill=PAPER)
+    left, top = 24, image.height - 50
+    draw.rectangle((8, top - 28, left + BAND_WIDE * len(bands) + 16, image.height - 8), fill=PAPER)
+    draw.text(
+        (left, top - 24), "clearance" + (" against the gap" if gap_mm is None else ", mm"), fill=INK, font=font(14)
+    )
     for i, (band, (low, high)) in enumerate(bands):
-        x = left + i * wide
-        inside = low + (high - low) * (np.arange(wide) + 0.5) / wide
-        for column, colour in enumerate(rgb(inside, gap_mm)):
+        x = left + i * BAND_WIDE
+        inside = low + (high - low) * (np.arange(BAND_WIDE) + 0.5) / BAND_WIDE
+        for column, colour in enumerate(rgb(inside, gap)):
             draw.line([(x + column, top), (x + column, top + LEGEND_HIGH)], fill=tuple(int(c) for c in colour))
-        draw.text((x + 2, top + LEGEND_HIGH + 2), band.name, fill=INK, font=font(14))
+        draw.text((x + BAND_WIDE / 2, top + LEGEND_HIGH + 14), band.name, fill=INK, font=font(14), anchor="mm")
         if i:
-            draw.line([(x, top), (x, top + LEGEND_HIGH + 24)], fill=INK)
-            draw.text((x + 2, top + LEGEND_HIGH + 18), f"{low:g} mm", fill=INK, font=font(14))
+            draw.line([(x, top - 5), (x, top + LEGEND_HIGH + 5)], fill=INK, width=2)
+            draw.text((x, top - 14), _break(low, gap_mm), fill=INK, font=font(14), anchor="mm")
+
+
+def _break(at: float, gap_mm: float | None) -> str:
+    """Name a break of the scale; `at` is in gaps where there is no one gap."""
+    if gap_mm is None:
+        return {0.0: "0", 1.0: "gap", 2.0: "2 x gap"}[at]
+    return f"{at:g}"
 
 
 def scale_bar(image: Image.Image, camera: Camera) -> None:

@@ -9,9 +9,9 @@ import trimesh
 from numpy.typing import NDArray
 
 from clearance.frames import Array
-from clearance.job.check import slug
 from clearance.outputs.colours import Rgb, rgb, srgb_to_linear
 from clearance.outputs.fields import Field, part_field, zone_field_of
+from clearance.outputs.stems import stems
 from clearance.scene.mesh import IntArray
 from clearance.verdict.result import CheckResult
 
@@ -23,12 +23,13 @@ def write_meshes(result: CheckResult, folder: Path) -> None:
     """Write clearance_part and one clearance_zone_<name> as .ply and .glb, bay frame at the neutral pose.
 
     PLY: mm, sRGB colours, `clearance_mm` of the zone that decides at each vertex. GLB: metres,
-    linear colours (glTF 2.0, 3.7.2.1), y up is not assumed: axes are the bay's.
+    linear colours (glTF 2.0, 3.7.2.1); the axes stay the bay's, whichever of them points up.
     """
     placed = result.part.shown.moved(result.registration.T_bay_part)
     _write(folder / "clearance_part", placed.vertices, placed.faces, part_field(result))
+    names = stems(zone.zone.name for zone in result.zones)
     for zone in result.zones:
-        stem = folder / f"clearance_zone_{slug(zone.zone.name)}"
+        stem = folder / f"clearance_zone_{names[zone.zone.name]}"
         mesh, points = zone.zone.shown, zone.zone.points
         if mesh is not None:
             _write(stem, mesh.vertices, mesh.faces, zone_field_of(zone))

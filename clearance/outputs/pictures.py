@@ -6,22 +6,26 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from clearance.frames import Array, unit_vector
-from clearance.job.check import slug
 from clearance.outputs import annotate
 from clearance.outputs.camera import Camera, fit, look
 from clearance.outputs.colours import Rgb, rgb
 from clearance.outputs.fields import Field, part_field, part_field_of, zone_field_of
+from clearance.outputs.figures import at_least, at_most
 from clearance.outputs.raycast import Hits, RayMesh
 from clearance.outputs.record import pose_degrees
-from clearance.outputs.render import Canvas
+from clearance.outputs.render import SHARPER, Canvas
+from clearance.outputs.stems import stems
+from clearance.outputs.terminal import WORDS
 from clearance.scene.mesh import IntArray
 from clearance.verdict.result import CheckResult, ZoneResult
 
 WIDE, HIGH = 1200, 800
 SMALLEST_VIEW_MM = 110.0
 TRIED_SIDES = 24
+SMALLEST_DOT, LARGEST_DOT = 4, 14
 NEAR_POINTS_MM = 250.0
 """Zone points farther than this from the worst spot are left out of its picture."""
 
@@ -42,8 +46,9 @@ def write_pictures(result: CheckResult, folder: Path) -> tuple[Picture, ...]:
     """Write part.png and one worst_<zone>.png each; return them with captions."""
     folder.mkdir()
     pictures = [_part_picture(result, folder / "part.png")]
+    names = stems(zone.zone.name for zone in result.zones)
     for zone in result.zones:
-        pictures.append(_worst_picture(result, zone, folder / f"worst_{slug(zone.zone.name)}.png"))
+        pictures.append(_worst_picture(result, zone, folder / f"worst_{names[zone.zone.name]}.png"))
     return tuple(pictures)
 
 
@@ -57,13 +62,19 @@ def _part_picture(result: CheckResult, path: Path) -> Picture:
     canvas, shape = Canvas(camera), RayMesh(placed)
     hits = canvas.hits(shape)
     canvas.surface(shape, hits, _colours_at(part_field(result), placed.faces, hits))
+    canvas.edges()
     for zone in result.zones:
         _draw_zone(canvas, zone, np.eye(4), placed.vertices.mean(axis=0), 2000.0, behind=True)
     image = canvas.image()
-    annotate.title(image, "Part, coloured by the zone that decides at each place", "smallest clearance over the motion")
-    annotate.legend(image, tightest.zone.gap_mm)
+    annotate.title(
+        image,
+        "Part, coloured by the zone that decides at each place",
+        "smallest clearance over the motion",
+    )
+    gaps = {zone.zone.gap_mm for zone in result.zones}
+    annotate.legend(image, gaps.pop() if len(gaps) == 1 else None)
     annotate.scale_bar(image, camera)
-    image.save(path, optimize=True)
+    image.save(path)
     return Picture(
         path, f"The part at the neutral pose, seen from the side of {tightest.zone.name}, its tightest neighbour."
     )
@@ -80,15 +91,18 @@ def _worst_picture(result: CheckResult, zone: ZoneResult, path: Path) -> Picture
     canvas = Canvas(camera, near)
     hits = canvas.hits(shape)
     canvas.surface(shape, hits, _colours_at(part_field_of(zone), posed.faces, hits))
+    if zone.zone.shown is None:
+        canvas.edges()
     _draw_zone(canvas, zone, zone.worst_zone_pose.matrix, on_zone, NEAR_POINTS_MM, behind=False)
     image = canvas.image()
     bound = zone.sweep.clearance
-    number = f"{bound.lower:.2f} mm" if bound.lower > 0 else f"interferes {-bound.lower:.2f} mm"
+    number = f"{at_least(bound.lower)} mm" if bound.lower > 0 else f"interferes, {at_most(-bound.lower)} mm deep"
     annotate.dimension(image, camera, on_part, on_zone, number)
-    annotate.title(image, f"{zone.zone.name}: {number}, {zone.zone.gap_mm:g} mm required", _pose_words(zone))
+    heading = f"{zone.zone.name}: {number}, gap required {zone.zone.gap_mm:g} mm: {WORDS[zone.verdict]}"
+    annotate.title(image, heading, f"worst pose: {_pose_words(zone)}")
     annotate.legend(image, zone.zone.gap_mm)
     annotate.scale_bar(image, camera)
-    image.save(path, optimize=True)
+    image.save(path)
     cut = ", the part cut away in front of it" if np.isfinite(near) else ""
     return Picture(
         path, f"Worst spot against {zone.zone.name} ({_pose_words(zone)}), seen across the gap{cut}.", zone.zone.name
@@ -129,6 +143,8 @@ def _draw_zone(canvas: Canvas, zone: ZoneResult, pose: Array, about: Array, reac
             np.broadcast_to(PLAIN, (len(hits.face), 3)) if behind else _colours_at(field, zone.zone.shown.faces, hits)
         )
         canvas.surface(shape, hits, colours, faint=0.55 if behind else 0.25, only_behind=behind)
+        if not behind:
+            canvas.edges()
         return
     if zone.zone.points is None:
         return
@@ -137,7 +153,15 @@ def _draw_zone(canvas: Canvas, zone: ZoneResult, pose: Array, about: Array, reac
     colours = (
         np.broadcast_to(PLAIN, (int(near.sum()), 3)) if behind else _short_stands_out(field, near, zone.zone.gap_mm)
     )
-    canvas.points(moved[near], colours, size=2 if behind else 4, only_behind=behind)
+    canvas.points(moved[near], colours, size=1 if behind else _dot(zone, near, canvas), only_behind=behind)
+
+
+def _dot(zone: ZoneResult, near: NDArray[np.bool_], canvas: Canvas) -> int:
+    """Size of a scan point, fine pixels: a third of the points' spacing, so that a sheet of them reads as one."""
+    if zone.zone.spacing_mm is None or not near.any():
+        return SMALLEST_DOT
+    wide = 0.35 * float(np.median(zone.zone.spacing_mm[near])) / canvas.camera.mm_per_px * SHARPER
+    return int(np.clip(wide, SMALLEST_DOT, LARGEST_DOT))
 
 
 def _short_stands_out(field: Field, near: Array, gap_mm: float) -> Rgb:

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import asdict
+from itertools import product
 from typing import Any
+
+import numpy as np
 
 from clearance.frames import Array
 from clearance.motion.result import MotionState
+from clearance.provenance import InputFile
 from clearance.registration.result import Registration
 from clearance.scene.mesh import Mesh
 from clearance.units import degrees
@@ -21,7 +26,12 @@ UNSEEN_NOT_CHECKED = (
 
 
 def record(result: CheckResult) -> dict[str, Any]:
-    """Return what report.json holds."""
+    """Return what report.json holds. A number that is not finite becomes None: JSON has no other word for it."""
+    tree: dict[str, Any] = _finite(_tree(result))
+    return tree
+
+
+def _tree(result: CheckResult) -> dict[str, Any]:
     return {
         "format": FORMAT,
         "verdict": result.verdict.value,
@@ -37,8 +47,13 @@ def record(result: CheckResult) -> dict[str, Any]:
 
 
 def largest_sigma(registration: Registration, part: Mesh) -> float:
-    """Return the largest 1 sigma of any place of the part, along its least certain direction, mm."""
-    return float(registration.largest_sigma_mm(registration.T_bay_part.apply(part.vertices)).max())
+    """Return the largest 1 sigma over the corners of the part's bounding box, along any direction, mm.
+
+    The variance of a place is a convex function of it, so no place of the part exceeds its box's corners.
+    """
+    limits = np.stack([part.vertices.min(axis=0), part.vertices.max(axis=0)])
+    corners = np.array(list(product(*limits.T)))
+    return float(registration.largest_sigma_mm(registration.T_bay_part.apply(corners)).max())
 
 
 def pose_degrees(state: MotionState) -> dict[str, float | None]:
@@ -52,7 +67,15 @@ def pose_degrees(state: MotionState) -> dict[str, float | None]:
     }
 
 
-def _input(file: Any) -> dict[str, Any]:
+def _finite(tree: Any) -> Any:
+    if isinstance(tree, dict):
+        return {name: _finite(value) for name, value in tree.items()}
+    if isinstance(tree, list):
+        return [_finite(value) for value in tree]
+    return None if isinstance(tree, float) and not math.isfinite(tree) else tree
+
+
+def _input(file: InputFile) -> dict[str, Any]:
     return {name: value for name, value in asdict(file).items() if value is not None}
 
 

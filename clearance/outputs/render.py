@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from clearance.frames import Array
+from clearance.frames import Array, unit_vector
 from clearance.outputs.camera import Camera
 from clearance.outputs.colours import Rgb
 from clearance.outputs.raycast import Hits, RayMesh
@@ -14,8 +14,13 @@ from clearance.outputs.raycast import Hits, RayMesh
 SHARPER = 2
 """Pixels each way per pixel of the finished picture."""
 
-BACKGROUND = (0xF7, 0xF7, 0xF5)
-AMBIENT = 0.45
+BACKGROUND = (0xEE, 0xEE, 0xEC)
+EDGE_INK = (0x3A, 0x3A, 0x3A)
+DARKEST = 0.68
+"""Share of its colour that surface keeps where it is turned from the light, so that bands stay apart."""
+
+EDGE_STEP_PX = 6.0
+"""Jump in depth, in fine pixels, that is drawn as an edge."""
 
 
 class Canvas:
@@ -31,6 +36,7 @@ class Canvas:
         count = self._fine.width * self._fine.height
         self._pixels: Rgb = np.tile(np.array(BACKGROUND, np.uint8), (count, 1))
         self._depth: NDArray[np.float32] = np.full(count, np.inf, np.float32)
+        self._light = unit_vector(camera.toward + 0.55 * camera.up + 0.35 * camera.right)
 
     def hits(self, mesh: RayMesh) -> Hits:
         """Return what each fine pixel sees of `mesh`, so that the caller can colour it."""
@@ -39,19 +45,33 @@ class Canvas:
     def surface(
         self, mesh: RayMesh, hits: Hits, colours: Rgb, *, faint: float = 0.0, only_behind: bool = False
     ) -> None:
-        """Draw hits, (k, 3) colours, shaded by the angle to the eye and faded towards the background by `faint`.
+        """Draw hits, (k, 3) colours, shaded by the angle to the light and faded towards the background by `faint`.
 
         With `only_behind` nothing that is drawn already gets covered.
         """
-        a, b, c = mesh.mesh.triangles[hits.face].swapaxes(0, 1)
+        a, b, c = mesh.mesh.triangles.swapaxes(0, 1)
         normal = np.cross(b - a, c - a)
-        length = np.maximum(np.linalg.norm(normal, axis=1), 1e-300)
-        light = AMBIENT + (1 - AMBIENT) * np.abs(normal @ self.camera.toward) / length
-        shaded = colours * light[:, None]
+        normal /= np.maximum(np.linalg.norm(normal, axis=1), 1e-300)[:, None]
+        facing = np.where(normal @ self.camera.toward < 0, -1.0, 1.0) * (normal @ self._light)
+        light = DARKEST + (1 - DARKEST) * np.maximum(facing, 0.0)
+        shaded = colours * light[hits.face, None]
         self._put(hits.pixel, hits.depth, shaded + faint * (np.array(BACKGROUND) - shaded), only_behind)
 
+    def edges(self, *, strength: float = 0.7) -> None:
+        """Darken surface where depth jumps or bends sharply: outlines and creases of all that is drawn so far."""
+        depth = self._depth.reshape(self._fine.height, self._fine.width)
+        far = float(depth[np.isfinite(depth)].max(initial=0.0)) + 1e3
+        solid = np.where(np.isfinite(depth), depth, np.float32(far))
+        step = np.zeros(depth.shape, bool)
+        limit = EDGE_STEP_PX * self._fine.mm_per_px
+        step[1:-1] |= np.abs(solid[2:] + solid[:-2] - 2 * solid[1:-1]) > limit
+        step[:, 1:-1] |= np.abs(solid[:, 2:] + solid[:, :-2] - 2 * solid[:, 1:-1]) > limit
+        on = np.flatnonzero(step & np.isfinite(depth))
+        mixed = self._pixels[on] * (1 - strength) + np.array(EDGE_INK) * strength
+        self._pixels[on] = np.round(mixed).astype(np.uint8)
+
     def points(self, points: Array, colours: Rgb, *, size: int, only_behind: bool = False) -> None:
-        """Draw (n, 3) points as squares of `size` fine pixels, far ones first."""
+        """Draw (n, 3) points as squares of `size` fine pixels, far ones first; `only_behind` as for surfaces."""
         places, depth = self._fine.project(points)
         order = np.argsort(-depth)
         order = order[depth[order] >= self.near_mm]

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import textwrap
 
+from clearance.outputs.figures import at_least, at_most, interval
 from clearance.outputs.record import UNSEEN_NOT_CHECKED, pose_degrees
 from clearance.verdict.result import CheckResult, Verdict, ZoneResult
 
 WORDS = {Verdict.PASS: "PASS", Verdict.FAIL: "FAIL", Verdict.UNDECIDED: "UNDECIDED"}
 SIGNS = {Verdict.PASS: "\u2713", Verdict.FAIL: "\u2717", Verdict.UNDECIDED: "?"}
-NARROW = 72
 MOST_FIXES = 4
 
 
@@ -18,7 +18,12 @@ def summary(result: CheckResult, *, width: int, ascii_only: bool) -> str:
     width = max(width, 30)
     sign = "" if ascii_only else f" {SIGNS[result.verdict]}"
     lines = [f"{WORDS[result.verdict]}{sign}  {result.job.title}", *_wrapped(result.reason, width), ""]
-    lines += _table(result.zones) if width >= NARROW else _list(result.zones, width)
+    table = _table(result.zones)
+    if max(map(len, table)) <= width:
+        lines += table
+        lines += _list(tuple(zone for zone in result.zones if zone.verdict is not Verdict.PASS), width)
+    else:
+        lines += _list(result.zones, width)
     lines.append("")
     for fix in result.fixes[:MOST_FIXES]:
         place = ", ".join(f"{x:.0f}" for x in fix.centre)
@@ -28,7 +33,7 @@ def summary(result: CheckResult, *, width: int, ascii_only: bool) -> str:
         lines.append(f"and {len(result.fixes) - MOST_FIXES} more places: see the report")
     if not result.unseen_checked:
         lines += _wrapped(UNSEEN_NOT_CHECKED, width)
-    text = "\n".join(line.rstrip() for line in lines)
+    text = "\n".join("".join(c if c.isprintable() else "?" for c in line.rstrip()) for line in lines)
     return text.encode("ascii", "replace").decode() if ascii_only else text
 
 
@@ -48,9 +53,9 @@ def _cells(zone: ZoneResult) -> tuple[str, ...]:
     return (
         zone.zone.name if len(zone.zone.name) <= 24 else zone.zone.name[:21] + "...",
         f"{zone.zone.gap_mm:g}",
-        f"{bound.lower:.2f} to {bound.upper:.2f}",
-        f"{zone.budget.guard:.2f}",
-        f"{zone.at_rest_mm.lower:.2f}",
+        interval(bound),
+        at_most(zone.budget.guard),
+        at_least(zone.at_rest_mm.lower),
         "-" if roll is None else f"{roll:+.2f} deg",
         WORDS[zone.verdict],
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import shutil
 import tempfile
 from pathlib import Path
@@ -19,17 +20,19 @@ from clearance.verdict.result import CheckResult
 
 KEY = "-o"
 
+OURS = re.compile(
+    r"report\.(json|html)|job\.toml|worst_points\.csv|pictures|clearance_(part|zone_.*)\.(ply|glb)"
+    r"|\.DS_Store|Thumbs\.db|desktop\.ini"
+)
+"""Names that an earlier report may hold, and what file managers drop into any folder they show."""
+
 
 def check_folder(folder: Path) -> None:
-    """Refuse a folder that holds anything but an earlier report. Raises InputError."""
-    if not folder.exists():
-        if folder.parent.exists() and not folder.parent.is_dir():
-            raise InputError(folder, f"{folder.parent} is not a folder", "choose another place", KEY)
-        return
-    if not folder.is_dir():
-        raise InputError(folder, "is a file", "choose a folder", KEY)
-    if any(folder.iterdir()) and not _is_report(folder):
-        raise InputError(folder, "the folder holds other files", "choose an empty or a new one", KEY)
+    """Refuse a folder that holds anything but an earlier report, or that cannot be made. Raises InputError."""
+    try:
+        _check_folder(folder, folder.resolve())
+    except OSError as fault:
+        raise _unwritable(folder, fault) from fault
 
 
 def write_results(result: CheckResult, folder: Path) -> None:
@@ -43,19 +46,18 @@ def write_results(result: CheckResult, folder: Path) -> None:
         If the folder holds other files or cannot be written (full disk, no permission).
     """
     check_folder(folder)
+    place = folder.resolve()
     try:
-        folder.parent.mkdir(parents=True, exist_ok=True)
-        building = Path(tempfile.mkdtemp(prefix=f".{folder.name}.", suffix=".unfinished", dir=folder.parent))
+        place.parent.mkdir(parents=True, exist_ok=True)
+        building = Path(tempfile.mkdtemp(prefix=f".{place.name[:40]}.", suffix=".unfinished", dir=place.parent))
+        try:
+            _fill(result, building, place)
+            building.chmod(0o777 & ~_umask())
+            _swap(building, place)
+        finally:
+            shutil.rmtree(building, ignore_errors=True)
     except OSError as fault:
         raise _unwritable(folder, fault) from fault
-    try:
-        _fill(result, building, folder)
-        building.chmod(0o777 & ~_umask())
-        _swap(building, folder)
-    except OSError as fault:
-        raise _unwritable(folder, fault) from fault
-    finally:
-        shutil.rmtree(building, ignore_errors=True)
 
 
 def _fill(result: CheckResult, building: Path, folder: Path) -> None:
@@ -74,17 +76,34 @@ def _swap(building: Path, folder: Path) -> None:
     if not folder.exists():
         building.rename(folder)
         return
-    old = Path(tempfile.mkdtemp(prefix=f".{folder.name}.", suffix=".old", dir=folder.parent))
+    old = Path(tempfile.mkdtemp(prefix=f".{folder.name[:40]}.", suffix=".old", dir=folder.parent))
     aside = old / "report"
     try:
         folder.rename(aside)
-        try:
-            building.rename(folder)
-        except OSError:
-            aside.rename(folder)
-            raise
+        building.rename(folder)
     finally:
+        if aside.exists() and not folder.exists():
+            aside.rename(folder)
         shutil.rmtree(old, ignore_errors=True)
+
+
+def _check_folder(folder: Path, place: Path) -> None:
+    if place == Path.cwd() or place in Path.cwd().parents:
+        raise InputError(folder, "is the working folder or holds it", "name a folder of its own, such as report", KEY)
+    above = next(parent for parent in place.parents if parent.exists())
+    if not above.is_dir():
+        raise InputError(folder, f"{above} is not a folder", "choose another place", KEY)
+    if not os.access(above, os.W_OK | os.X_OK):
+        raise InputError(folder, f"{above} may not be written to", "choose another place", KEY)
+    if not place.exists():
+        return
+    if not place.is_dir():
+        raise InputError(folder, "is a file", "choose a folder", KEY)
+    present = sorted(entry.name for entry in place.iterdir())
+    foreign = [name for name in present if not OURS.fullmatch(name)]
+    if foreign or (present and not _is_report(place)):
+        named = f" ({foreign[0]})" if foreign else ""
+        raise InputError(folder, f"the folder holds other files{named}", "choose an empty or a new one", KEY)
 
 
 def _is_report(folder: Path) -> bool:

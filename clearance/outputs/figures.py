@@ -1,0 +1,31 @@
+"""Numbers as people read them: a bound is rounded outward, so that no rounding makes it look better than proven."""
+
+from __future__ import annotations
+
+import math
+from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
+
+from clearance.bounds import Bound
+
+HUNDREDTH = Decimal("0.01")
+
+
+def at_least(mm: float) -> str:
+    """Return a lower limit, mm, rounded down to 0.01."""
+    return _rounded(mm, ROUND_FLOOR)
+
+
+def at_most(mm: float) -> str:
+    """Return an upper limit, mm, rounded up to 0.01."""
+    return _rounded(mm, ROUND_CEILING)
+
+
+def interval(bound: Bound) -> str:
+    """Return both limits, rounded outward."""
+    return f"{at_least(bound.lower)} to {at_most(bound.upper)}"
+
+
+def _rounded(mm: float, way: str) -> str:
+    if not math.isfinite(mm):
+        return "no limit"
+    return str(Decimal(repr(round(float(mm), 9))).quantize(HUNDREDTH, way) + 0)
