@@ -16,7 +16,6 @@ from clearance.distance.body import Body
 from clearance.errors import ClearanceError
 from clearance.frames import Array
 
-
 PARALLEL_LOSS = 4 * float(np.sqrt(np.finfo(np.float64).eps))
 """Edges that are nearly parallel: fcl may return more than their distance, by this share of the shorter edge.
 

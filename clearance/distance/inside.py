@@ -16,6 +16,9 @@ from clearance.scene.mesh import Mesh
 EXACT_LIMIT = 20_000_000
 """Points x triangles up to which the exact winding number is used instead of the fast one."""
 
+SMALL_MESH = 1000
+"""Triangles up to which `Surface` uses the exact winding number."""
+
 
 def winding_says_inside(mesh: Mesh, points: Array) -> NDArray[np.bool_]:
     """Tell for each of (n, 3) points, mm, whether |winding number| > 1/2."""
@@ -27,12 +30,43 @@ def winding_says_inside(mesh: Mesh, points: Array) -> NDArray[np.bool_]:
     return inside
 
 
-def signed_distance(mesh: Mesh, points: Array) -> tuple[Array, Array]:
-    """Return (n,) distances to the surface, mm, negative inside, and (n, 3) closest points."""
-    if not len(points):
-        return np.zeros(0), np.zeros((0, 3))
-    distance, closest = unsigned_distance(mesh, points)
-    return np.where(winding_says_inside(mesh, points), -distance, distance), closest
+class Surface:
+    """A mesh made ready for many questions: its search trees are built once.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        mm. Open meshes have an inside too, by winding number.
+    """
+
+    def __init__(self, mesh: Mesh) -> None:
+        self._vertices, self._faces = np.ascontiguousarray(mesh.vertices), np.ascontiguousarray(mesh.faces)
+        self.low, self.high = self._vertices.min(axis=0), self._vertices.max(axis=0)
+        self._tree = igl.AABB()
+        self._tree.init(self._vertices, self._faces)
+        self._turns = igl.FastWindingNumberBVH()
+        self._turns.init(self._vertices, self._faces)
+
+    def signed_distance(self, points: Array) -> tuple[Array, Array]:
+        """Return (n,) distances to the surface, mm, negative inside, and (n, 3) closest points."""
+        if not len(points):
+            return np.zeros(0), np.zeros((0, 3))
+        points = np.ascontiguousarray(points)
+        squared, _, closest = self._tree.squared_distance(self._vertices, self._faces, points)
+        distance: Array = np.sqrt(np.asarray(squared))
+        boxed = np.flatnonzero(((points >= self.low) & (points <= self.high)).all(axis=1))
+        distance[boxed[self._inside(points[boxed])]] *= -1
+        return distance, np.asarray(closest)
+
+    def _inside(self, points: Array) -> NDArray[np.bool_]:
+        if not len(points):
+            return np.zeros(0, dtype=bool)
+        if len(self._faces) <= SMALL_MESH:
+            turns = igl.winding_number(self._vertices, self._faces, points)
+        else:
+            turns = self._turns.winding_number(points)
+        inside: NDArray[np.bool_] = np.abs(np.asarray(turns)) > 0.5
+        return inside
 
 
 def unsigned_distance(mesh: Mesh, points: Array) -> tuple[Array, Array]:

@@ -76,6 +76,12 @@ def may_be_lower(motion: PairMotion, points: Array) -> Array:
     return lower
 
 
+def least_sampled(part: Mesh, points: Array, motion: PairMotion) -> float:
+    """Return the least signed distance, mm, of (n, 3) points to the part at the sampled poses: an upper bound."""
+    states, cap = sampled_states(motion), np.inf
+    return float(_least(points, part.vertices, _to_mesh(part, True), motion, states, cap, of_part=False)[0].min())
+
+
 def sampled_states(motion: PairMotion) -> list[MotionState]:
     """Return the sampled poses: rolls in even steps, each with the middle and the corners of lift x shift."""
     if not (motion.rock and motion.turned):

@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.bounds import Bound
-from clearance.distance.inside import nearest_face, signed_distance
+from clearance.distance.inside import Surface, nearest_face
+from clearance.distance.near import balls_of_points
 from clearance.frames import Array
 from clearance.motion.rock import PairMotion
 from clearance.scene.mesh import Mesh
@@ -27,7 +28,10 @@ SAMPLES = 12_000
 QUERY_BUDGET = 1_500_000
 """Point queries after which the bound is returned as wide as it then is."""
 
-CALL_COST = 50
+CELL_MM = 6.0
+"""Side of the cubes in which probes are filtered together."""
+
+CALL_COST = 150
 """What asking at all costs, in point queries."""
 
 
@@ -46,11 +50,12 @@ class Depth:
 
 @dataclass(frozen=True, eq=False)
 class _Probes:
-    """Points of one body, asked against the other. `of_zone` tells whose they are."""
+    """Points of one body, asked against the other's surface. `of_zone` tells whose they are."""
 
     points: Array
     of_zone: bool
     radii: Array
+    surface: Surface
 
 
 def deepest(part: Mesh, zone: Solid, zone_closed: bool, motion: PairMotion, tolerance_mm: float = 0.1) -> Depth:
@@ -61,24 +66,22 @@ def deepest(part: Mesh, zone: Solid, zone_closed: bool, motion: PairMotion, tole
     which is taken off the lower bound.
     """
     zone_probes, zone_cover = _samples(zone)
-    probes = [_Probes(zone_probes, True, motion.radii_mm(zone_probes))]
+    probes = [_Probes(zone_probes, True, motion.radii_mm(zone_probes), Surface(part))]
     cover = zone_cover
     if isinstance(zone, Mesh) and zone_closed:
         part_probes, part_cover = _samples(part)
-        probes.append(_Probes(part_probes, False, motion.radii_mm(part_probes)))
+        probes.append(_Probes(part_probes, False, motion.radii_mm(part_probes), Surface(zone)))
         cover = max(cover, part_cover)
-    return _search(part, zone, probes, cover, motion, tolerance_mm)
+    return _search(part, probes, cover, motion, tolerance_mm)
 
 
-def _search(
-    part: Mesh, zone: Solid, probes: list[_Probes], cover: float, motion: PairMotion, tolerance_mm: float
-) -> Depth:
+def _search(part: Mesh, probes: list[_Probes], cover: float, motion: PairMotion, tolerance_mm: float) -> Depth:
     """Best-first search over (roll, slide) cells; each cell keeps the probes that still matter."""
-    slide = motion.slide
+    slide, longest = motion.slide, motion.slide.longest_mm
     lengths = np.linalg.norm(slide.edges, axis=1)
     low = np.concatenate([[motion.roll_rad[0]], np.zeros(len(lengths))])
     high = np.concatenate([[motion.roll_rad[1]], np.ones(len(lengths))])
-    everything = [_can_enter(part, zone, probe, motion) for probe in probes]
+    everything = [_can_enter(probe, motion) for probe in probes]
     heap: list[tuple[float, int, Array, Array, list[NDArray[np.int64]]]] = [(-np.inf, 0, low, high, everything)]
     upper, best = np.inf, None
     spent = counter = evaluations = 0
@@ -93,9 +96,10 @@ def _search(
         turn = np.sin(min(half[0], np.pi) / 2)
         left, cell_floor = [], np.inf
         for probe, chosen in zip(probes, active, strict=True):
-            signed, closest = _signed(part, zone, probe, chosen, motion, float(centre[0]), translation)
+            seen = _seen(probe.points[chosen], probe, motion, float(centre[0]), translation)
+            signed, closest = probe.surface.signed_distance(seen)
             spent += CALL_COST + len(chosen)
-            fall = 2 * (probe.radii[chosen] + slide.longest_mm) * turn + float(half[1:] @ lengths)
+            fall = 2 * (probe.radii[chosen] + longest) * turn + float(half[1:] @ lengths)
             if len(chosen) and signed.min() < upper:
                 k = int(signed.argmin())
                 upper, best = float(signed[k]), (probe, int(chosen[k]), closest[k], float(centre[0]), translation)
@@ -106,7 +110,7 @@ def _search(
         if not np.isfinite(cell_floor):
             continue
         radius = max(float(p.radii[c].max(initial=0.0)) for p, c in zip(probes, left, strict=True))
-        cost = np.concatenate([[2 * (radius + slide.longest_mm) * turn], half[1:] * lengths])
+        cost = np.concatenate([[2 * (radius + longest) * turn], half[1:] * lengths])
         axis = int(np.argmax(cost))
         for child in range(2):
             ca, cb = a.copy(), b.copy()
@@ -116,27 +120,28 @@ def _search(
     if best is None:
         raise ValueError("no probe to ask")
     floor = min(heap[0][0] if heap else np.inf, upper, 0.0)
-    entered = [part if probe.of_zone else zone for probe in probes]
-    widest = max(float(np.linalg.norm(np.ptp(s.vertices, axis=0))) for s in entered if isinstance(s, Mesh))
+    widest = max(float(np.linalg.norm(p.surface.high - p.surface.low)) for p in probes)
     lower = min(max(floor, -widest) - cover, upper)
     return _depth(part, motion, Bound(lower, upper), best, evaluations)
 
 
-def _can_enter(part: Mesh, zone: Solid, probe: _Probes, motion: PairMotion) -> NDArray[np.int64]:
-    """Return the probes that some pose can bring into the bounding box of the other body.
+def _can_enter(probe: _Probes, motion: PairMotion) -> NDArray[np.int64]:
+    """Return the probes that some pose can bring inside the other body, by balls of them at the middle of the motion.
 
-    Where none can, the surfaces merely cross between samples: keep all, the first cell settles it.
+    Where none can, the surfaces merely cross between samples: the ball nearest to inside is returned.
     """
-    target = part if probe.of_zone else zone
-    assert isinstance(target, Mesh)
     low, high = motion.roll_rad
+    turn = 2 * np.sin(min((high - low) / 4, np.pi / 2))
     seen = _seen(probe.points, probe, motion, (low + high) / 2, motion.slide.middle)
-    slack = (
-        2 * (probe.radii + motion.slide.longest_mm) * np.sin(min((high - low) / 4, np.pi / 2)) + motion.slide.reach_mm
-    )
-    box_low, box_high = target.vertices.min(axis=0), target.vertices.max(axis=0)
-    near = ((seen >= box_low - slack[:, None]) & (seen <= box_high + slack[:, None])).all(axis=1)
-    return np.flatnonzero(near) if near.any() else np.arange(len(near))
+    travel = turn * (probe.radii + motion.slide.longest_mm) + motion.slide.reach_mm
+    out = np.maximum(np.maximum(probe.surface.low - seen, seen - probe.surface.high), 0)
+    over = np.linalg.norm(out, axis=1) - travel
+    boxed = np.flatnonzero(over <= max(float(over.min()), 0.0))
+    balls = balls_of_points(seen[boxed], CELL_MM)
+    farthest = np.zeros(len(balls.centres))
+    np.maximum.at(farthest, balls.group, travel[boxed])
+    least = probe.surface.signed_distance(balls.centres)[0] - balls.radii - farthest
+    return boxed[(least <= max(float(least.min()), 0.0))[balls.group]]
 
 
 def _seen(points: Array, probe: _Probes, motion: PairMotion, roll: float, shift: Array) -> Array:
@@ -146,15 +151,6 @@ def _seen(points: Array, probe: _Probes, motion: PairMotion, roll: float, shift:
     with_motion = probe.of_zone == (motion.turned == "zone")
     seen: Array = points @ rotation.T + moved_by if with_motion else (points - moved_by) @ rotation
     return seen
-
-
-def _signed(
-    part: Mesh, zone: Solid, probe: _Probes, chosen: NDArray[np.int64], motion: PairMotion, roll: float, shift: Array
-) -> tuple[Array, Array]:
-    """Signed distance of the chosen probes to the other body at a pose, and closest points in its frame."""
-    target = part if probe.of_zone else zone
-    assert isinstance(target, Mesh)
-    return signed_distance(target, _seen(probe.points[chosen], probe, motion, roll, shift))
 
 
 def _depth(

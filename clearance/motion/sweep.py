@@ -195,7 +195,14 @@ def _contained(pair: _Pair) -> bool:
     turned_points, standing = (part_points, zone) if turned_is_part else (zone_points, part)
     if not len(motion.slide.edges) or not isinstance(standing, Mesh):
         return False
-    swept = FclBody(point_body(turned_points @ rotation.T + shift, motion.slide))
+    at_middle = turned_points @ rotation.T + moved_by
+    reach = motion.slide.reach_mm + SLACK_MM
+    low, high = standing.vertices.min(axis=0) - reach, standing.vertices.max(axis=0) + reach
+    at_middle = at_middle[((at_middle >= low) & (at_middle <= high)).all(axis=1)]
+    at_middle = at_middle[distance_to(standing, at_middle) <= reach] if len(at_middle) else at_middle
+    if not len(at_middle):
+        return False
+    swept = FclBody(point_body(at_middle - motion.slide.middle, motion.slide))
     return swept.closest(FclBody(mesh_body(standing))).distance_mm <= TOUCH_MM
 
 
