@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from clearance.bounds import Bound
 from clearance.frames import Array
-from clearance.motion.field import fields
+from clearance.motion.field import fields, least_sampled
 from clearance.motion.result import Sweep
 from clearance.motion.rock import PairMotion, Rock, pair_motion
 from clearance.motion.sweep import sweep
@@ -24,7 +24,7 @@ TOLERANCE_MM = 0.02
 """Width of the certified bound aimed at."""
 
 COARSE_MM = 0.5
-"""Width of the bound on what is only shown."""
+"""Width of the bound on points of no zone."""
 
 
 def judge_zone(
@@ -93,8 +93,7 @@ def _nearest_raw(zone: Zone, part: Part, motion: PairMotion, found: Sweep) -> fl
         return None
     if not len(zone.stray_points):
         return found.clearance.upper
-    stray = sweep(part.mesh, part.closed, zone.stray_points, False, motion, COARSE_MM)
-    return min(found.clearance.upper, stray.clearance.upper)
+    return min(found.clearance.upper, least_sampled(part.mesh, zone.stray_points, motion))
 
 
 def nearest_unclaimed(unclaimed: Array, part: Part, rock: Rock | None, results: Sequence[ZoneResult]) -> float | None:
