@@ -6,6 +6,8 @@ import math
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 
 from clearance.bounds import Bound
+from clearance.motion.result import MotionState
+from clearance.units import degrees
 
 HUNDREDTH = Decimal("0.01")
 
@@ -23,6 +25,15 @@ def at_most(mm: float) -> str:
 def interval(bound: Bound) -> str:
     """Return both limits, rounded outward."""
     return f"{at_least(bound.lower)} to {at_most(bound.upper)}"
+
+
+def pose_words(state: MotionState) -> str:
+    """Return a pose as words, degrees and mm; only what moves is named."""
+    angles = (("roll", state.roll_rad), ("travel", state.travel_rad))
+    lengths = (("lift", state.lift_mm), ("shift", state.shift_mm), ("stroke", state.stroke_mm))
+    words = [f"{name} {degrees(angle):+.2f}°" for name, angle in angles if angle is not None]
+    words += [f"{name} {mm:+.2f} mm" for name, mm in lengths if mm is not None]
+    return ", ".join(words) or "nothing moves between them"
 
 
 def _rounded(mm: float, way: str) -> str:

@@ -6,16 +6,14 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
 from clearance.frames import Array, unit_vector
 from clearance.outputs import annotate
 from clearance.outputs.camera import Camera, fit, look
 from clearance.outputs.colours import Rgb, rgb
 from clearance.outputs.fields import Field, part_field, part_field_of, zone_field_of
-from clearance.outputs.figures import at_least, at_most
+from clearance.outputs.figures import at_least, at_most, pose_words
 from clearance.outputs.raycast import Hits, RayMesh
-from clearance.outputs.record import pose_degrees
 from clearance.outputs.render import SHARPER, Canvas
 from clearance.outputs.stems import stems
 from clearance.outputs.terminal import WORDS
@@ -25,7 +23,7 @@ from clearance.verdict.result import CheckResult, ZoneResult
 WIDE, HIGH = 1200, 800
 SMALLEST_VIEW_MM = 110.0
 TRIED_SIDES = 24
-SMALLEST_DOT, LARGEST_DOT = 4, 14
+SMALLEST_DOT, LARGEST_DOT = 4, 10
 NEAR_POINTS_MM = 250.0
 """Zone points farther than this from the worst spot are left out of its picture."""
 
@@ -64,7 +62,7 @@ def _part_picture(result: CheckResult, path: Path) -> Picture:
     canvas.surface(shape, hits, _colours_at(part_field(result), placed.faces, hits))
     canvas.edges()
     for zone in result.zones:
-        _draw_zone(canvas, zone, np.eye(4), placed.vertices.mean(axis=0), 2000.0, behind=True)
+        _draw_faint(canvas, zone)
     image = canvas.image()
     annotate.title(
         image,
@@ -91,22 +89,19 @@ def _worst_picture(result: CheckResult, zone: ZoneResult, path: Path) -> Picture
     canvas = Canvas(camera, near)
     hits = canvas.hits(shape)
     canvas.surface(shape, hits, _colours_at(part_field_of(zone), posed.faces, hits))
-    if zone.zone.shown is None:
-        canvas.edges()
-    _draw_zone(canvas, zone, zone.worst_zone_pose.matrix, on_zone, NEAR_POINTS_MM, behind=False)
+    _draw_at_worst(canvas, zone, on_zone)
     image = canvas.image()
     bound = zone.sweep.clearance
     number = f"{at_least(bound.lower)} mm" if bound.lower > 0 else f"interferes, {at_most(-bound.lower)} mm deep"
     annotate.dimension(image, camera, on_part, on_zone, number)
     heading = f"{zone.zone.name}: {number}, gap required {zone.zone.gap_mm:g} mm: {WORDS[zone.verdict]}"
-    annotate.title(image, heading, f"worst pose: {_pose_words(zone)}")
+    annotate.title(image, heading, f"worst pose: {pose_words(zone.sweep.worst)}")
     annotate.legend(image, zone.zone.gap_mm)
     annotate.scale_bar(image, camera)
     image.save(path)
     cut = ", the part cut away in front of it" if np.isfinite(near) else ""
-    return Picture(
-        path, f"Worst spot against {zone.zone.name} ({_pose_words(zone)}), seen across the gap{cut}.", zone.zone.name
-    )
+    caption = f"Worst spot against {zone.zone.name} ({pose_words(zone.sweep.worst)}), seen across the gap{cut}."
+    return Picture(path, caption, zone.zone.name)
 
 
 def _across_the_gap(
@@ -133,42 +128,40 @@ def _across_the_gap(
     return camera, -2.0 if hidden[best] else -np.inf
 
 
-def _draw_zone(canvas: Canvas, zone: ZoneResult, pose: Array, about: Array, reach: float, *, behind: bool) -> None:
+def _draw_faint(canvas: Canvas, zone: ZoneResult) -> None:
+    """Draw a zone at its neutral place wherever nothing is drawn yet."""
+    if zone.zone.shown is not None:
+        shape = RayMesh(zone.zone.shown)
+        hits = canvas.hits(shape)
+        canvas.surface(shape, hits, np.broadcast_to(PLAIN, (len(hits.face), 3)), faint=0.55, only_behind=True)
+    elif zone.zone.points is not None:
+        plain = np.broadcast_to(PLAIN, zone.zone.points.shape)
+        canvas.points(zone.zone.points, plain, size=1, only_behind=True)
+
+
+def _draw_at_worst(canvas: Canvas, zone: ZoneResult, about: Array) -> None:
+    """Draw a zone at its worst pose: a mesh in its colours, points plain but for those short of the gap."""
     field = zone_field_of(zone)
     if zone.zone.shown is not None:
-        moved = zone.zone.shown.vertices @ pose[:3, :3].T + pose[:3, 3]
-        shape = RayMesh(type(zone.zone.shown)(moved, zone.zone.shown.faces))
+        shape = RayMesh(zone.zone.shown.moved(zone.worst_zone_pose))
         hits = canvas.hits(shape)
-        colours = (
-            np.broadcast_to(PLAIN, (len(hits.face), 3)) if behind else _colours_at(field, zone.zone.shown.faces, hits)
-        )
-        canvas.surface(shape, hits, colours, faint=0.55 if behind else 0.25, only_behind=behind)
-        if not behind:
-            canvas.edges()
-        return
-    if zone.zone.points is None:
-        return
-    moved = zone.zone.points @ pose[:3, :3].T + pose[:3, 3]
-    near = np.linalg.norm(moved - about, axis=1) < reach
-    colours = (
-        np.broadcast_to(PLAIN, (int(near.sum()), 3)) if behind else _short_stands_out(field, near, zone.zone.gap_mm)
-    )
-    canvas.points(moved[near], colours, size=1 if behind else _dot(zone, near, canvas), only_behind=behind)
+        canvas.surface(shape, hits, _colours_at(field, shape.mesh.faces, hits), faint=0.25)
+    canvas.edges()
+    if zone.zone.points is not None:
+        moved = zone.worst_zone_pose.apply(zone.zone.points)
+        near = np.flatnonzero(np.linalg.norm(moved - about, axis=1) < NEAR_POINTS_MM)
+        value, gap = field.for_colours()
+        near = near[np.argsort(-value[near], kind="stable")]
+        colours = np.where((value < gap)[near, None], rgb(value[near], gap[near]), PLAIN).astype(np.uint8)
+        canvas.points(moved[near], colours, size=_dot(zone, near, canvas))
 
 
-def _dot(zone: ZoneResult, near: NDArray[np.bool_], canvas: Canvas) -> int:
+def _dot(zone: ZoneResult, near: IntArray, canvas: Canvas) -> int:
     """Size of a scan point, fine pixels: a third of the points' spacing, so that a sheet of them reads as one."""
-    if zone.zone.spacing_mm is None or not near.any():
+    if zone.zone.spacing_mm is None or not len(near):
         return SMALLEST_DOT
     wide = 0.35 * float(np.median(zone.zone.spacing_mm[near])) / canvas.camera.mm_per_px * SHARPER
     return int(np.clip(wide, SMALLEST_DOT, LARGEST_DOT))
-
-
-def _short_stands_out(field: Field, near: Array, gap_mm: float) -> Rgb:
-    """Colour zone points that are short of the gap; leave the others plain."""
-    value, gap = field.for_colours()
-    colours = rgb(value[near], gap[near])
-    return np.where((value[near] < gap_mm)[:, None], colours, PLAIN).astype(np.uint8)
 
 
 def _colours_at(field: Field, faces: IntArray, hits: Hits) -> Rgb:
@@ -186,10 +179,3 @@ def _beside(direction: Array, up: Array) -> Array:
     if np.linalg.norm(across) < 1e-6:
         across = np.cross(np.eye(3)[int(np.argmin(np.abs(direction)))], direction)
     return unit_vector(across)
-
-
-def _pose_words(zone: ZoneResult) -> str:
-    pose = pose_degrees(zone.sweep.worst)
-    if pose["roll_deg"] is None:
-        return "nothing moves between them"
-    return f"roll {pose['roll_deg']:+.2f} deg, lift {pose['lift_mm']:+.2f} mm, shift {pose['shift_mm']:+.2f} mm"

@@ -71,17 +71,20 @@ class Canvas:
         self._pixels[on] = np.round(mixed).astype(np.uint8)
 
     def points(self, points: Array, colours: Rgb, *, size: int, only_behind: bool = False) -> None:
-        """Draw (n, 3) points as squares of `size` fine pixels, far ones first; `only_behind` as for surfaces."""
+        """Draw (n, 3) points as squares of `size` fine pixels; `only_behind` as for surfaces.
+
+        Surface hides points; points hide only those before them in the array.
+        """
         places, depth = self._fine.project(points)
-        order = np.argsort(-depth)
-        order = order[depth[order] >= self.near_mm]
-        corner = np.floor(places[order]).astype(np.int64) - size // 2
-        drawn, wide, high = depth[order].astype(np.float32), self._fine.width, self._fine.height
+        corner = np.floor(places).astype(np.int64) - size // 2
+        wide, high = self._fine.width, self._fine.height
         for right in range(size):
             for down in range(size):
                 column, row = corner[:, 0] + right, corner[:, 1] + down
-                on = (column >= 0) & (column < wide) & (row >= 0) & (row < high)
-                self._put((row * wide + column)[on], drawn[on], colours[order][on].astype(np.float64), only_behind)
+                on = (column >= 0) & (column < wide) & (row >= 0) & (row < high) & (depth >= self.near_mm)
+                pixel = (row * wide + column)[on]
+                wins = np.isinf(self._depth[pixel]) if only_behind else depth[on] < self._depth[pixel]
+                self._pixels[pixel[wins]] = colours[on][wins]
 
     def _put(self, pixel: NDArray[np.int64], depth: NDArray[np.float32], colours: Array, only_behind: bool) -> None:
         wins = np.isinf(self._depth[pixel]) if only_behind else depth < self._depth[pixel]

@@ -9,8 +9,9 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from clearance.outputs.colours import BANDS
+from clearance.outputs.figures import at_least, at_most, interval, pose_words
 from clearance.outputs.pictures import Picture
-from clearance.outputs.record import UNSEEN_NOT_CHECKED, largest_sigma, pose_degrees
+from clearance.outputs.record import UNSEEN_NOT_CHECKED, largest_sigma
 from clearance.outputs.terminal import SIGNS, WORDS
 from clearance.verdict.result import CheckResult, ZoneResult
 
@@ -48,7 +49,7 @@ def report_page(result: CheckResult, pictures: Sequence[Picture], effective_job:
         result=result,
         word=WORDS[result.verdict],
         sign=SIGNS[result.verdict],
-        tightest=tightest,
+        tightest=_zone(tightest),
         zones=[_zone(zone) for zone in result.zones],
         pictures=[_picture(picture) for picture in pictures],
         unseen="" if result.unseen_checked else UNSEEN_NOT_CHECKED,
@@ -70,5 +71,9 @@ def _zone(zone: ZoneResult) -> dict[str, Any]:
         "result": zone,
         "word": WORDS[zone.verdict],
         "sign": SIGNS[zone.verdict],
-        "pose": pose_degrees(zone.sweep.worst),
+        "pose": pose_words(zone.sweep.worst),
+        "clearance": interval(zone.sweep.clearance),
+        "at_rest": interval(zone.at_rest_mm),
+        "margin": at_least(zone.margin_mm),
+        "guard": at_most(zone.budget.guard),
     }

@@ -17,7 +17,11 @@ def summary(result: CheckResult, *, width: int, ascii_only: bool) -> str:
     """Return verdict, table of zones, what must move and what was not checked, no wider than `width` columns."""
     width = max(width, 30)
     sign = "" if ascii_only else f" {SIGNS[result.verdict]}"
-    lines = [f"{WORDS[result.verdict]}{sign}  {result.job.title}", *_wrapped(result.reason, width), ""]
+    lines = [
+        *_wrapped(f"{WORDS[result.verdict]}{sign}  {result.job.title}", width),
+        *_wrapped(result.reason, width),
+        "",
+    ]
     table = _table(result.zones)
     if max(map(len, table)) <= width:
         lines += table

@@ -1,0 +1,84 @@
+"""report.json against the published list of keys and the scene's closed form."""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from clearance.motion.result import MotionState
+from clearance.outputs.record import record
+
+TOP = {
+    "format", "verdict", "reason", "inputs", "registration", "zones", "fixes", "unseen", "timing_s", "versions",
+}  # fmt: skip
+ZONE = {
+    "name", "kind", "required_gap_mm", "clearance_mm", "nearest_raw_point_mm", "margin_mm", "worst_pose", "on_part_mm",
+    "on_zone_mm", "direction", "budget_mm", "hot", "verdict", "reason",
+}  # fmt: skip
+REGISTRATION = {"method", "T_bay_part", "converged", "residual_rms_mm", "runner_up_ratio", "sigma_mm"}
+BUDGET = {"registration", "noise", "accuracy", "spacing", "tolerance", "growth", "standard", "guard"}
+POSE = {"roll_deg", "lift_mm", "shift_mm", "travel_deg", "stroke_mm"}
+
+
+def test_keys_are_exactly_those_promised(result):
+    tree = record(result)
+    assert set(tree) == TOP
+    assert tree["format"] == "clearance-report/1"
+    assert set(tree["registration"]) == REGISTRATION
+    for zone in tree["zones"]:
+        assert set(zone) == ZONE
+        assert set(zone["clearance_mm"]) == {"lower", "upper"}
+        assert set(zone["worst_pose"]) == POSE
+        assert set(zone["budget_mm"]) == BUDGET
+    assert set(tree["fixes"][0]) == {"zone", "centre_mm", "direction", "short_mm", "area_mm2"}
+    assert [set(file) for file in tree["inputs"]] == [
+        {"file", "sha256", "unit", "triangles"},
+        {"file", "sha256", "unit", "points"},
+    ]
+
+
+def test_numbers_are_those_of_the_scene(result):
+    ceiling, floor = record(result)["zones"]
+    assert ceiling["clearance_mm"] == {"lower": 4.99, "upper": 5.0}
+    assert ceiling["margin_mm"] == pytest.approx(4.99 - 8.0, abs=1e-12)
+    assert (ceiling["on_part_mm"], ceiling["on_zone_mm"]) == ([100.0, 50.0, 50.0], [100.0, 50.0, 60.0])
+    assert floor["nearest_raw_point_mm"] is None
+
+
+def test_angles_are_degrees(result):
+    turned = replace(
+        result.zones[0], sweep=replace(result.zones[0].sweep, worst=MotionState(roll_rad=math.pi / 4, travel_rad=-0.1))
+    )
+    pose = record(replace(result, zones=(turned,)))["zones"][0]["worst_pose"]
+    assert pose["roll_deg"] == pytest.approx(45.0, abs=1e-12)
+    assert pose["travel_deg"] == pytest.approx(-18.0 / math.pi, abs=1e-12)
+    assert pose["lift_mm"] is None
+
+
+def test_sigma_is_that_of_the_farthest_corner_of_the_box(result):
+    # Isotropic shift s and turn w about the middle: a place at distance r moves by sqrt(s^2 + w^2 r^2) square to r.
+    farthest = math.sqrt(3) * 30.0
+    assert record(result)["registration"]["sigma_mm"] == pytest.approx(math.hypot(0.1, 0.002 * farthest), rel=1e-6)
+
+
+def test_unseen_is_said_until_it_is_checked(result):
+    (entry,) = record(result)["unseen"]
+    assert entry["checked"] is False
+    assert "NOT checked" in entry["statement"]
+    assert record(replace(result, unseen_checked=True))["unseen"] == []
+
+
+def test_what_is_not_finite_becomes_null(result):
+    odd = replace(
+        result,
+        zones=(replace(result.zones[0], nearest_raw_point_mm=math.inf),),
+        fixes=(replace(result.fixes[0], direction=np.array([math.nan, 0.0, 1.0])),),
+    )
+    text = json.dumps(record(odd), allow_nan=False)
+    tree = json.loads(text)
+    assert tree["zones"][0]["nearest_raw_point_mm"] is None
+    assert tree["fixes"][0]["direction"] == [None, 0.0, 1.0]
