@@ -31,7 +31,7 @@ QUERY_BUDGET = 1_500_000
 CELL_MM = 6.0
 """Side of the cubes in which probes are filtered together."""
 
-CALL_COST = 150
+CALL_COST = 500
 """What asking at all costs, in point queries."""
 
 

@@ -41,7 +41,8 @@ def test_long_edges_nearly_parallel(angle_rad):
     """Edges of 500 mm that cross at 7 mm under a small angle: the gap along the common normal is 7 mm."""
     along = 250 * np.array([np.cos(angle_rad), np.sin(angle_rad), 0.0])
     a = [[-250, 0, 0], [250, 0, 0], [0, 0, -40]]
-    b = [[*(-along + (30, 0, 7))], [*(along + (30, 0, 7))], [0, 0, 60]]
+    aside = np.array([30.0, 0, 7])
+    b = [aside - along, aside + along, [0, 0, 60]]
     assert apart(soup_of(a), soup_of(b)) == pytest.approx(7.0, abs=AGREE_MM)
 
 
@@ -66,7 +67,7 @@ def test_sphere_and_box_of_scan_points():
 
 
 def test_capsules_at_right_angles():
-    """Axes 40 apart, radii 12 and 8: 40 - 12 - 8 = 20; facets inscribed in radius r at step s lie r(1 - cos(s/2)) in."""
+    """Axes 40 apart, radii 12 and 8: 40 - 12 - 8 = 20; facets with step s lie up to r(1 - cos(s/2)) inside."""
     count = 256
     a = trimesh.creation.capsule(height=100, radius=12, count=(count, count))
     b = trimesh.creation.capsule(height=100, radius=8, count=(count, count))

@@ -33,15 +33,15 @@ def test_degenerate_triangles_are_segments_and_points():
     segment = np.array([[0.0, 0, 0], [10, 0, 0], [4, 0, 0]])
     point = np.array([[5.0, 3, 4]] * 3)
     assert triangle_triangle(segment, point) == pytest.approx(5.0)
-    assert triangle_triangle(point, point + (0, 0, 2)) == pytest.approx(2.0)
-    assert triangle_triangle(segment, segment + (0, 0, 7)) == pytest.approx(7.0)
+    assert triangle_triangle(point, point + np.array([0, 0, 2])) == pytest.approx(2.0)
+    assert triangle_triangle(segment, segment + np.array([0, 0, 7])) == pytest.approx(7.0)
 
 
 def test_piercing_is_zero_without_any_touching_corner():
     needle = np.array([[0.2, 0.2, -1], [0.25, 0.2, 1], [0.2, 0.25, 1]])
     assert triangle_triangle(needle, UNIT) == 0.0
     assert pierces(needle[0], needle[1], UNIT)
-    assert triangle_triangle(needle + (2, 2, 0), UNIT) > 2.0
+    assert triangle_triangle(needle + np.array([2, 2, 0]), UNIT) > 2.0
 
 
 def test_many_pairs_at_once_find_the_same_least():

@@ -8,8 +8,6 @@ never too small by more than rounding. A point is a triangle with equal corners.
 
 from __future__ import annotations
 
-from itertools import product
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -20,6 +18,11 @@ FLAT = 1e-24
 
 def _dot(a: Array, b: Array) -> Array:
     return np.einsum("...i,...i->...", a, b)
+
+
+def _cross(a: Array, b: Array) -> Array:
+    ahead, behind = [1, 2, 0], [2, 0, 1]
+    return a[..., ahead] * b[..., behind] - a[..., behind] * b[..., ahead]
 
 
 def _share(point: Array, start: Array, along: Array) -> Array:
@@ -38,10 +41,10 @@ def segment_segment(p0: Array, p1: Array, q0: Array, q1: Array) -> Array:
     """Least of the four end distances and of the common normal's, where it meets both (Ericson 2005, 5.1.9)."""
     ends = [point_segment(p0, q0, q1), point_segment(p1, q0, q1), point_segment(q0, p0, p1), point_segment(q1, p0, p1)]
     u, v = p1 - p0, q1 - q0
-    normal = np.cross(u, v)
+    normal = _cross(u, v)
     square = _dot(normal, normal)
     skew = square > FLAT * _dot(u, u) * _dot(v, v)
-    s = np.clip(_dot(np.cross(q0 - p0, v), normal) / np.where(skew, square, 1.0), 0.0, 1.0)
+    s = np.clip(_dot(_cross(q0 - p0, v), normal) / np.where(skew, square, 1.0), 0.0, 1.0)
     on_p = p0 + s[..., None] * u
     on_q = q0 + _share(on_p, q0, v)[..., None] * v
     on_p = p0 + _share(on_q, p0, u)[..., None] * u
@@ -53,12 +56,12 @@ def _weights(point: Array, tri: Array) -> tuple[Array, Array, Array]:
     """Barycentric weights (..., 3) of the foot on the triangle's plane, unit normal, and whether there is a plane."""
     a = tri[..., 0, :]
     u, v, w = tri[..., 1, :] - a, tri[..., 2, :] - a, point - a
-    normal = np.cross(u, v)
+    normal = _cross(u, v)
     square = _dot(normal, normal)
     plane = square > FLAT * _dot(u, u) * _dot(v, v)
     square = np.where(plane, square, 1.0)
-    second = _dot(np.cross(w, v), normal) / square
-    third = _dot(np.cross(u, w), normal) / square
+    second = _dot(_cross(w, v), normal) / square
+    third = _dot(_cross(u, w), normal) / square
     return np.stack([1 - second - third, second, third], axis=-1), normal / np.sqrt(square)[..., None], plane
 
 
@@ -83,14 +86,12 @@ def pierces(start: Array, end: Array, tri: Array) -> NDArray[np.bool_]:
 
 def triangle_triangle(s: Array, t: Array) -> Array:
     """Distance of (..., 3, 3) triangle pairs; 0 where they cross."""
-    found = [point_triangle(s[..., i, :], t) for i in range(3)] + [point_triangle(t[..., i, :], s) for i in range(3)]
-    edges = ((0, 1), (1, 2), (2, 0))
-    for (a, b), (c, d) in product(edges, edges):
-        found.append(segment_segment(s[..., a, :], s[..., b, :], t[..., c, :], t[..., d, :]))
-    crossing = np.zeros(np.broadcast_shapes(s.shape, t.shape)[:-2], dtype=bool)
-    for a, b in edges:
-        crossing |= pierces(s[..., a, :], s[..., b, :], t) | pierces(t[..., a, :], t[..., b, :], s)
-    return np.where(crossing, 0.0, np.minimum.reduce(found))
+    s_end, t_end = np.roll(s, -1, axis=-2), np.roll(t, -1, axis=-2)
+    s_whole, t_whole = s[..., None, :, :], t[..., None, :, :]
+    corners = np.minimum(point_triangle(s, t_whole), point_triangle(t, s_whole)).min(axis=-1)
+    edges = segment_segment(s[..., :, None, :], s_end[..., :, None, :], t_whole, t_end[..., None, :, :])
+    crossing = (pierces(s, s_end, t_whole) | pierces(t, t_end, s_whole)).any(axis=-1)
+    return np.where(crossing, 0.0, np.minimum(corners, edges.min(axis=(-1, -2))))
 
 
 def is_points(soup: Array) -> bool:
@@ -106,8 +107,8 @@ def distance(a: Array, b: Array) -> float:
 def over_poses(a: Array, b: Array) -> Array:
     """Distance of a[i] to b[i] for soups over poses, (p, m, 3, 3) and (p, k, 3, 3); exact only at the overall least.
 
-    Pairs whose balls are farther apart than a distance already found are not worked out; a pose that
-    has no pair worked out gets infinity.
+    Pairs whose balls are farther apart than two middles are, or than a distance already found, are not
+    worked out; a pose that has no pair worked out gets infinity.
     """
     middle_a, middle_b = a.mean(axis=2), b.mean(axis=2)
     ball_a = np.linalg.norm(a - middle_a[:, :, None], axis=3).max(axis=2)
@@ -118,10 +119,12 @@ def over_poses(a: Array, b: Array) -> Array:
     pair = triangle_triangle
     if is_points(b[0]):
         pair = lambda s, t: point_triangle(t[..., 0, :], s)  # noqa: E731
-    order = np.argsort(apart, axis=None, kind="stable")
+    enough = (apart + ball_a[:, :, None] + ball_b[:, None]).min() + 2e-7 * scale
+    worth = np.flatnonzero(apart.ravel() <= enough)
+    order = worth[np.argsort(apart.ravel()[worth], kind="stable")]
     floor = apart.ravel()[order]
-    least, done, step = np.full(len(a), np.inf), 0, 64
-    while done < len(order) and floor[done] < least.min():
+    least, done, step = np.full(len(a), np.inf), 0, 128
+    while done < len(order) and floor[done] <= least.min():
         pose, i, j = np.unravel_index(order[done : done + step], apart.shape)
         np.minimum.at(least, pose, pair(a[pose, i], b[pose, j]))
         done, step = done + step, min(2 * step, 4096)
@@ -133,7 +136,7 @@ def winding(soup: Array, points: Array) -> Array:
     to = soup[None] - points[:, None, None]
     a, b, c = to[:, :, 0], to[:, :, 1], to[:, :, 2]
     la, lb, lc = (np.linalg.norm(x, axis=2) for x in (a, b, c))
-    over = _dot(a, np.cross(b, c))
+    over = _dot(a, _cross(b, c))
     under = la * lb * lc + _dot(a, b) * lc + _dot(b, c) * la + _dot(c, a) * lb
     return np.arctan2(over, under).sum(axis=1) / (2 * np.pi)
 
