@@ -57,9 +57,7 @@ def legend(image: Image.Image, gap_mm: float | None) -> None:
     bands = [(band, edge) for band, edge in zip(BANDS, edges, strict=True) if edge[1] > edge[0]]
     left, top = 24, image.height - 50
     draw.rectangle((8, top - 28, left + BAND_WIDE * len(bands) + 16, image.height - 8), fill=PAPER)
-    draw.text(
-        (left, top - 24), "clearance" + (" against the gap" if gap_mm is None else ", mm"), fill=INK, font=font(14)
-    )
+    draw.text((left, top - 24), "clearance" + ("" if gap_mm is None else ", mm"), fill=INK, font=font(14))
     for i, (band, (low, high)) in enumerate(bands):
         x = left + i * BAND_WIDE
         inside = low + (high - low) * (np.arange(BAND_WIDE) + 0.5) / BAND_WIDE

@@ -69,6 +69,11 @@ def rgb(clearance_mm: ArrayLike, gap_mm: ArrayLike) -> Rgb:
     return colours
 
 
+def plenty_from(gap_mm: Array) -> Array:
+    """Return the clearance, mm, at which the band "plenty" begins."""
+    return gap_mm + _width(gap_mm)
+
+
 def srgb_to_linear(colours: ArrayLike) -> Array:
     """Return linear-light values in [0, 1] of uint8 sRGB colours (IEC 61966-2-1 transfer function)."""
     c = np.asarray(colours, np.float64) / 255.0

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from clearance.frames import Array
 from clearance.motion.result import ClearanceField
+from clearance.outputs.colours import plenty_from
 from clearance.verdict.result import CheckResult, ZoneResult
 
 
@@ -38,12 +39,16 @@ class Field:
         return self.clearance_mm[zone, np.arange(margin.shape[1])], self.gap_mm[zone], self.cap_mm[zone]
 
     def for_colours(self) -> tuple[Array, Array]:
-        """Return (clearance, gap) of `deciding`, "at least the cap" as infinity where the cap reaches the gap.
+        """Return (clearance, gap) of `deciding` with the plenty band stretched so that it ends at the cap.
 
-        A cap below the gap proves nothing: there the value stays as it is and shows as short.
+        Beyond the cap no value is known, so the colours run out there instead of jumping. A cap below
+        that band proves nothing more: there the value stays as it is.
         """
         value, gap, cap = self.deciding()
-        return np.where((value >= cap * (1 - 1e-9)) & (cap >= gap), np.inf, value), gap
+        start = plenty_from(gap)
+        room = np.maximum(cap - start, 1e-9)
+        stretched = start + np.maximum(value - start, 0.0) / room * (start - gap)
+        return np.where((value > start) & np.isfinite(value), stretched, value), gap
 
 
 def part_field(result: CheckResult) -> Field:
