@@ -25,6 +25,8 @@ def write_starter(job: Path) -> list[Path]:
     InputError
         If either file is there already or cannot be written. Then neither is written.
     """
+    if job.name == PART:
+        raise InputError(job, "is the name of the example part", "choose another name, such as job.toml")
     text = resources.files("clearance.job").joinpath("starter.toml").read_text("utf-8").replace("@PART@", PART)
     content = {job: text.encode(), job.parent / PART: _binary_stl(example_runner())}
     made: list[Path] = []

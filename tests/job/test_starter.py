@@ -137,6 +137,12 @@ def test_a_dangling_link_is_not_written_through(tmp_path):
     assert [p.name for p in tmp_path.iterdir()] == ["job.toml"]
 
 
+def test_the_parts_own_name_is_refused(tmp_path):
+    with pytest.raises(InputError, match="name of the example part"):
+        write_starter(tmp_path / PART)
+    assert not list(tmp_path.iterdir())
+
+
 def test_a_folder_that_is_not_there_is_told(tmp_path):
     with pytest.raises(InputError, match="choose a folder that exists"):
         write_starter(tmp_path / "none" / "job.toml")
