@@ -16,8 +16,9 @@ from clearance.scene.open3d_import import open3d
 SCHEDULE = ((30.0, 12.0), (15.0, 6.0), (8.0, 3.0), (4.0, 1.5))
 """Correspondence distance and Tukey width of each stage, mm, coarse to fine."""
 
+COARSE_STEPS = 40
 SAMPLES = 60_000
-MOST_POINTS = 60_000
+MOST_POINTS = 40_000
 """Scan points fitted at most, drawn at random (seeded): more add time, not certainty, as their errors go together."""
 
 SEED = 20_240
@@ -44,6 +45,12 @@ ON_FACE, TOUCHING_MM = 0.99, 1e-6
 A point nearer than `TOUCHING_MM` lies on the face whatever the cosine.
 """
 
+ALONG = 0.7
+"""Cosine between the scan's own normal and the face's; below it the point belongs to something else."""
+
+PATCH_MM = 4.0
+"""Radius over which the scan's own normals are fitted, or three times its spacing if that is more."""
+
 LEAST_FIXED = 0.01
 """Smallest over largest stiffness of the fit, rotations counted at the part's radius, below which a motion is free.
 
@@ -62,6 +69,14 @@ WIDEN = 2.0
 In a trial with synthetic scans they were low by 1.4 to 2.0 where scan errors go together over 15 to 40 mm. Longer
 warps belong to the scanner's stated accuracy.
 """
+
+
+@dataclass(frozen=True, eq=False)
+class _Near:
+    """Scan points near the part and the scan's own normals there, either sign; (n, 3) each, bay frame, mm."""
+
+    points: Array
+    normals: Array
 
 
 @dataclass(frozen=True, eq=False)
@@ -131,7 +146,7 @@ def refined(start: Registration, part: Mesh, scan_points: Array, accuracy_mm: fl
     )
 
 
-def _near(start: Pose, part: Mesh, scan_points: Array) -> Array:
+def _near(start: Pose, part: Mesh, scan_points: Array) -> _Near:
     """Return the scan points, bay frame, within the first stage's reach of the part, thinned to `MOST_POINTS`."""
     reach = SCHEDULE[0][0]
     seen = start.inverse().apply(scan_points)
@@ -142,12 +157,24 @@ def _near(start: Pose, part: Mesh, scan_points: Array) -> Array:
         boxed = boxed[np.isfinite(tree.query(seen[boxed], distance_upper_bound=reach)[0])]
     if len(boxed) > MOST_POINTS:
         boxed = np.sort(np.random.default_rng(SEED).choice(boxed, MOST_POINTS, replace=False))
-    return scan_points[boxed]
+    points = np.ascontiguousarray(scan_points[boxed])
+    return _Near(points, _normals(points))
 
 
-def _coarse(start: Pose, part: Mesh, near: Array) -> Pose:
+def _normals(points: Array) -> Array:
+    """Return the normal of a plane through the neighbours of each point, either sign."""
+    if len(points) < LEAST_POINTS:
+        return np.zeros_like(points)
+    spacing = float(np.median(np.asarray(cKDTree(points, compact_nodes=False).query(points, k=[2])[0])))
+    o3d = open3d()
+    cloud = o3d.geometry.PointCloud(o3d.utility.Vector3dVector(points))
+    cloud.estimate_normals(o3d.geometry.KDTreeSearchParamRadius(max(PATCH_MM, 3 * spacing)))
+    return np.asarray(cloud.normals, np.float64)
+
+
+def _coarse(start: Pose, part: Mesh, near: _Near) -> Pose:
     """Run the coarse-to-fine fit of scan points to samples of the part's surface."""
-    if len(near) < LEAST_POINTS:
+    if len(near.points) < LEAST_POINTS:
         return start
     o3d = open3d()
     surface, normals = _samples(part)
@@ -155,11 +182,11 @@ def _coarse(start: Pose, part: Mesh, near: Array) -> Pose:
     target.normals = o3d.utility.Vector3dVector(normals)
     pose = start.inverse()
     for distance, width in SCHEDULE:
-        source = o3d.geometry.PointCloud(o3d.utility.Vector3dVector(np.ascontiguousarray(pose.apply(near))))
+        source = o3d.geometry.PointCloud(o3d.utility.Vector3dVector(np.ascontiguousarray(pose.apply(near.points))))
         estimate = o3d.pipelines.registration.TransformationEstimationPointToPlane(
             o3d.pipelines.registration.TukeyLoss(k=width)
         )
-        criteria = o3d.pipelines.registration.ICPConvergenceCriteria(1e-9, 1e-9, 60)
+        criteria = o3d.pipelines.registration.ICPConvergenceCriteria(1e-6, 1e-6, COARSE_STEPS)
         done = o3d.pipelines.registration.registration_icp(source, target, distance, np.eye(4), estimate, criteria)
         pose = _cleaned(np.asarray(done.transformation)) @ pose
     return pose.inverse()
@@ -171,7 +198,7 @@ def _cleaned(matrix: Array) -> Pose:
     return rigid("part", "part", left @ np.diag([1, 1, np.linalg.det(left @ right)]) @ right, matrix[:3, 3])
 
 
-def _polished(pose: Pose, part: Mesh, near: Array, centre: Array) -> tuple[Pose, _Fit, float]:
+def _polished(pose: Pose, part: Mesh, near: _Near, centre: Array) -> tuple[Pose, _Fit, float]:
     """Take Gauss-Newton steps against the mesh itself; return the pose, its fit and how far the last step moved, mm."""
     fit, moved = _linearised(pose, part, near, centre), np.inf
     radius = _radius(pose, part, centre)
@@ -203,12 +230,12 @@ def _samples(part: Mesh) -> tuple[Array, Array]:
     return points, normal[face] / doubled[face, None]
 
 
-def _linearised(pose: Pose, part: Mesh, near: Array, centre: Array) -> _Fit:
+def _linearised(pose: Pose, part: Mesh, near: _Near, centre: Array) -> _Fit:
     """Fit rows of the scan points within the last stage's Tukey width of the part, exact closest points."""
     distance_most, width = SCHEDULE[-1]
-    if not len(near):
-        return _Fit(np.zeros((0, 6)), np.zeros(0), np.zeros(0), near, 0.0)
-    seen = np.ascontiguousarray(pose.inverse().apply(near))
+    if not len(near.points):
+        return _Fit(np.zeros((0, 6)), np.zeros(0), np.zeros(0), near.points, 0.0)
+    seen = np.ascontiguousarray(pose.inverse().apply(near.points))
     squared, face, foot = igl.point_mesh_squared_distance(seen, part.vertices, part.faces)
     a, b, c = part.triangles[np.asarray(face)].swapaxes(0, 1)
     outward = np.cross(b - a, c - a)
@@ -216,22 +243,23 @@ def _linearised(pose: Pose, part: Mesh, near: Array, centre: Array) -> _Fit:
     distance = np.sqrt(np.asarray(squared))
     across = ((seen - np.asarray(foot)) * outward).sum(axis=1)
     facing = np.abs(across) >= ON_FACE * distance - TOUCHING_MM
-    used = facing & (distance < width)
-    on_part, normal = pose.apply(np.asarray(foot)[used]), outward[used] @ pose.rotation.T
+    turned = outward @ pose.rotation.T
+    used = facing & (distance < width) & (np.abs((turned * near.normals).sum(axis=1)) > ALONG)
+    on_part, normal = pose.apply(np.asarray(foot)[used]), turned[used]
     return _Fit(
         rows=np.hstack([np.cross(on_part - centre, normal), normal]),
         residuals=across[used],
         weights=(1 - (distance[used] / width) ** 2) ** 2,
-        points=near[used],
+        points=near.points[used],
         agreeing=float(used.sum() / max(1, (facing & (distance < distance_most)).sum())),
     )
 
 
-def _share_shown(pose: Pose, part: Mesh, near: Array) -> float:
-    if not len(near):
+def _share_shown(pose: Pose, part: Mesh, near: _Near) -> float:
+    if not len(near.points):
         return 0.0
     surface = pose.apply(_samples(part)[0][::6])
-    found = cKDTree(near).query(surface, distance_upper_bound=SHOWN_MM)[0]
+    found = cKDTree(near.points).query(surface, distance_upper_bound=SHOWN_MM)[0]
     return float(np.isfinite(found).mean())
 
 

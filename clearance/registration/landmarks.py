@@ -166,12 +166,10 @@ def _far_end_note(bay: Array, vertices: Array, sigma: float) -> str:
 def _which_is_off(pairs: tuple[Landmark, ...], part: Array, bay: Array, residuals: Array) -> str:
     """Name the likeliest slip: two landmarks swapped, a mirrored axis, or one wrong pick."""
     rms = _rms(part, bay)
-    for i in range(len(pairs)):
-        for j in range(i):
-            order = np.arange(len(pairs))
-            order[[i, j]] = j, i
-            if _rms(part, bay[order]) < rms / EXPLAINED:
-                return f"landmarks '{pairs[j].name}' and '{pairs[i].name}' look swapped: swap their bay points"
+    swaps = {(j, i): _rms(part, _swapped(bay, j, i)) for i in range(len(pairs)) for j in range(i)}
+    first, second = min(swaps, key=swaps.__getitem__)
+    if swaps[first, second] < rms / EXPLAINED:
+        return f"landmarks '{pairs[first].name}' and '{pairs[second].name}' look swapped: swap their bay points"
     if _rms(part * (-1, 1, 1), bay) < rms / EXPLAINED:
         return "the landmarks fit only as a mirror image: check the signs of the coordinates"
     if len(pairs) == 3:
@@ -183,6 +181,12 @@ def _which_is_off(pairs: tuple[Landmark, ...], part: Array, bay: Array, residual
         f"landmark '{pairs[worst].name}' does not fit the others: rms residual "
         f"{rms:.2f} mm with it, {without[worst]:.2f} mm without; pick it again"
     )
+
+
+def _swapped(points: Array, i: int, j: int) -> Array:
+    order = np.arange(len(points))
+    order[[i, j]] = j, i
+    return points[order]
 
 
 def _rms(part: Array, bay: Array) -> float:
