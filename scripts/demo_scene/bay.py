@@ -6,6 +6,7 @@ Bay frame, mm: x forward, y left, z up; origin on the belly floor's middle line.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import trimesh
@@ -119,7 +120,7 @@ def _rod(start: Array, end: Array, radius: float, end_radius: float = -1.0) -> M
 def _pipe(line: tuple[Point, ...], radius: float) -> Manifold:
     """Return straight pipes joined by balls."""
     knots = np.array(line)
-    pieces = [_rod(a, b, radius) for a, b in zip(knots[:-1], knots[1:], strict=True)]
+    pieces = [_rod(a, b, radius) for a, b in pairwise(knots)]
     balls = [Manifold.sphere(radius, SIDES).translate(tuple(k.tolist())) for k in knots[1:-1]]
     return _union([*pieces, *balls])
 

@@ -113,9 +113,10 @@ def _zones() -> str:
     rail = f"min = [{RAIL_X - 22}, -385.0, {RAIL_TOP - 44}], max = [{RAIL_X + 22}, 385.0, {RAIL_TOP + 3.5}]"
     line = f"min = [{BULKHEAD_X + 6}, 206.0, 20.0], max = [{BULKHEAD_X + 16}, 238.0, 550.0]"
     panel = f"min = [{BULKHEAD_X - 6}, -430.0, 0.0], max = [{BULKHEAD_X + 7.5}, 430.0, 565.0]"
+    shaft = f"from = [{x}, {y - 40}, {z}], to = [{x2}, {y2}, {z2}], diameter = 36.0"
     where = {
         "frame rail": ("chassis", "chassis", f"box = {{ {rail} }}"),
-        "left shaft": ("axle", "chassis", f"cylinder = {{ from = [{x}, {y - 40}, {z}], to = [{x2}, {y2}, {z2}], diameter = 36.0 }}"),
+        "left shaft": ("axle", "chassis", f"cylinder = {{ {shaft} }}"),
         "brake line": ("line", "chassis", f"box = {{ {line} }}"),
         "bulkhead": ("chassis", "chassis", f"box = {{ {panel} }}"),
         "wastegate actuator": ("actuator", "engine", 'file = "actuator.stl", unit = "cm"'),

@@ -112,10 +112,7 @@ def _cast(pipes: list[_Pipe]) -> Manifold:
         overlap = np.maximum(BLEND - np.abs(value - other), 0.0) / BLEND
         value = np.minimum(value, other) - overlap**2 * BLEND / 4
     vertices, faces, _ = igl.marching_cubes(value, np.ascontiguousarray(grid), len(x), len(y), len(z), 0.0)
-    body = Manifold(Mesh(vertices.astype(np.float32), faces.astype(np.uint32)))
-    if body.is_empty():
-        body = Manifold(Mesh(vertices.astype(np.float32), faces[:, ::-1].astype(np.uint32)))
-    return body if body.volume() > 0 else Manifold(Mesh(vertices.astype(np.float32), faces[:, ::-1].astype(np.uint32)))
+    return Manifold(Mesh(vertices.astype(np.float32), faces.astype(np.uint32)))
 
 
 def _outside(points: Array, pipe: _Pipe) -> Array:
@@ -145,7 +142,8 @@ def _head_flange() -> Manifold:
 
 def _turbine_flange() -> Manifold:
     """Four-stud plate whose face looks along +Y."""
-    corners = [_disc(sx * (TURBINE_HALF[0] - 13), sz * (TURBINE_HALF[1] - 13), 13.0) for sx in (-1, 1) for sz in (-1, 1)]
+    x, z = (half - 13.0 for half in TURBINE_HALF)
+    corners = [_disc(sx * x, sz * z, 13.0) for sx in (-1, 1) for sz in (-1, 1)]
     return _upward(Manifold.extrude(CrossSection.batch_hull(corners), TURBINE_THICK), TURBINE[1] - TURBINE_THICK)
 
 
@@ -170,11 +168,9 @@ def _holes(revision: Revision) -> list[Manifold]:
         Manifold.cylinder(FLANGE_THICK + 40.0, STUD_HOLE / 2, STUD_HOLE / 2, 32).translate((x, y, -4.0))
         for x, y in (*STUDS.values(), *INNER_STUDS)
     ]
+    bolt = Manifold.cylinder(TURBINE_THICK + 8.0, TURBINE_STUD_HOLE / 2, TURBINE_STUD_HOLE / 2, 32)
     bolts = [
-        _upward(
-            Manifold.cylinder(TURBINE_THICK + 8.0, TURBINE_STUD_HOLE / 2, TURBINE_STUD_HOLE / 2, 32).translate((sx, sz, 0)),
-            TURBINE[1] - TURBINE_THICK - 4.0,
-        )
+        _upward(bolt.translate((sx, sz, 0.0)), TURBINE[1] - TURBINE_THICK - 4.0)
         for sx in (-TURBINE_HOLE[0], TURBINE_HOLE[0])
         for sz in (-TURBINE_HOLE[1], TURBINE_HOLE[1])
     ]

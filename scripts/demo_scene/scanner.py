@@ -51,7 +51,7 @@ SECOND_VISIT = Station((260.0, -30.0, 520.0), (-128.0, -30.0, 190.0), 170.0, 0.8
 
 @dataclass(frozen=True)
 class Shots:
-    """What rays met: points (n, 3) with errors, name of the solid met (n,) or "flying", and the stations' own shifts."""
+    """What rays met: points (n, 3) with errors, solid met (n,) or "flying", and the stations' own shifts."""
 
     points: Array
     met: NDArray[np.str_]
@@ -126,7 +126,7 @@ def _ways(station: Station, rng: np.random.Generator) -> Array:
 
 
 def _thinned(points: Array, work_area: Array, rng: np.random.Generator) -> NDArray[np.int64]:
-    """Choose one point, the nearest to the middle, in each cube, in random order; cubes are small about the work area."""
+    """Choose the point nearest to the middle of each cube, in random order; cubes are small about the work area."""
     low, high = work_area
     away = np.linalg.norm(np.maximum(np.maximum(low - points, points - high), 0.0), axis=1)
     kept = []
