@@ -55,7 +55,7 @@ class Rock:
         """
         axes = np.stack([self.up, self.forward], axis=1)
         free = np.array([self.lift_mm[1] > self.lift_mm[0], self.shift_mm[1] > self.shift_mm[0]])
-        values = np.array([self.lift_mm[0], self.shift_mm[0]])
+        values = np.array([self.lift_mm[0], self.shift_mm[0]], dtype=np.float64)
         if free.any():
             rest = translation - axes[:, ~free] @ values[~free]
             ranges = np.array([self.lift_mm, self.shift_mm])[free].T
