@@ -17,7 +17,7 @@ from clearance.outputs.raycast import RayMesh
 from clearance.outputs.render import BACKGROUND, Canvas
 from clearance.scene.mesh import Mesh
 
-DARK, LIGHT = 0x60, 0xF0
+DARK = 0x60
 UP_MM, DOWN_MM = 5.0, -2.0
 
 
@@ -64,8 +64,9 @@ def test_the_gap_is_drawn_between_the_witnesses_at_the_worst_pose(drawn, zone, o
         column = round(start[0] + share * (end[0] - start[0]))
         row = round(start[1] + share * (end[1] - start[1]))
         assert image[row - 1 : row + 2, column - 1 : column + 2].max(axis=2).min() < DARK
-    beyond = round(end[1] + 0.6 * (end[1] - start[1]))
-    assert image[beyond, end[0]].min() > DARK
+    for share in (-0.6, 1.6):
+        row = round(start[1] + share * (end[1] - start[1]))
+        assert image[row, start[0]].max() > DARK
 
 
 def test_short_surface_is_orange_and_clear_surface_is_not(drawn):
