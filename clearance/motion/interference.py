@@ -121,7 +121,7 @@ def _search(part: Mesh, probes: list[_Probes], cover: float, motion: PairMotion,
         raise ValueError("no probe to ask")
     floor = min(heap[0][0] if heap else np.inf, upper, 0.0)
     widest = max(float(np.linalg.norm(p.surface.high - p.surface.low)) for p in probes)
-    lower = min(max(floor, -widest) - cover, upper)
+    lower = min(max(floor - cover, -widest), upper)
     return _depth(part, motion, Bound(lower, upper), best, evaluations)
 
 
