@@ -42,7 +42,7 @@ def test_truth_is_attained_and_not_undercut(truth, parts_in_bay, true_surfaces, 
     surface = true_surfaces[SCANNED[zone]]
 
     def distance(points: np.ndarray, at: tuple[float, float, float]) -> float:
-        return float(np.abs(trimesh.proximity.closest_point_naive(surface, rocked(points, truth["rock"], *at))[1]).min())
+        return float(trimesh.proximity.closest_point_naive(surface, rocked(points, truth["rock"], *at))[1].min())
 
     one = distance(np.array([said["on_part_mm"]]), pose)
     assert one == pytest.approx(said["upper_mm"], abs=2e-3)  # four decimals written
