@@ -36,8 +36,8 @@ Points strewn evenly through that distance give width over distance, 0.375; poin
 
 LEAST_POINTS = 200
 POLISH_STEPS = 30
-SETTLED_MM = 0.002
-"""Largest move of any part vertex that the last step may make."""
+STILL_MM, SETTLED_MM = 1e-5, 0.002
+"""Largest move of any part vertex at which stepping ends, and which the last of all steps may still make."""
 
 ON_FACE, TOUCHING_MM = 0.99, 1e-6
 """Cosine between face normal and the way to the point; below it the point lies beyond an edge and fixes nothing.
@@ -203,7 +203,7 @@ def _polished(pose: Pose, part: Mesh, near: _Near, centre: Array) -> tuple[Pose,
     fit, moved = _linearised(pose, part, near, centre), np.inf
     radius = _radius(pose, part, centre)
     for _ in range(POLISH_STEPS):
-        if len(fit.points) < LEAST_POINTS or moved <= SETTLED_MM:
+        if len(fit.points) < LEAST_POINTS or moved <= STILL_MM:
             break
         step = fit.step()
         angle = float(np.linalg.norm(step[:3]))
