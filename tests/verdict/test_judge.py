@@ -117,6 +117,19 @@ def test_stray_points_are_shown_not_decided_on(cube, wall, placed):
     assert result.nearest_raw_point_mm == pytest.approx(2.0, abs=1e-6)
 
 
+def test_stray_points_inside_the_part_are_told_as_interference(cube, wall, placed):
+    zone, scan = wall(40.0, 5.0)
+    rock = rock_from(
+        point=np.array([0, 0, -100.0]), direction=np.array([0, 1.0, 0]), up=np.array([0, 0, 1.0]),
+        forward=np.array([1.0, 0, 0]), roll_deg=(-2, 2), lift_mm=(-1, 1), shift_mm=(0, 0),
+    )  # fmt: skip
+    inside = replace(zone, stray_points=np.array([[0.0, 0, 0], [7.0, 2, 1], [400.0, 0, 0]]))
+    result = judge_zone(inside, cube, placed(), scan, rock, 0.95)
+    # At the middle of the motion the deepest one is the cube's centre, 10 mm below every face.
+    assert result.nearest_raw_point_mm == pytest.approx(-10.0, abs=1e-9)
+    assert result.verdict is Verdict.PASS
+
+
 def test_rest_passes_where_roll_fails(cube, wall, placed):
     zone, scan = wall(16.0, 5.0)
     rock = rock_from(
