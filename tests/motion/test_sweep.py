@@ -239,13 +239,11 @@ def test_cells_cover_the_roll_and_prove_the_bound():
         assert min(distance(p, z) for p, z in zip(*posed(scene, states), strict=True)) >= floor
 
 
-def test_a_search_that_gives_up_does_not_call_a_pierced_body_clear(monkeypatch):
-    """With three evaluations the dip of a ball into a ball is not seen; the lower bound must still hold it (4 deep)."""
-    monkeypatch.setattr("clearance.motion.sweep.minimise", partial(minimise, max_evaluations=1))
-    ball = mesh_of(trimesh.creation.icosphere(subdivisions=3, radius=10.0))
-    at = np.radians(-4.0)
-    other = Mesh(ball.vertices + np.array([300.0, 0, 0]), ball.faces)
-    part = Mesh(ball.vertices + 284 * np.array([np.cos(at), 0, -np.sin(at)]), ball.faces)
-    found = sweep(part, True, other, True, rocking("part", roll_deg=(-30, 70)), 0.02).clearance
-    assert found.lower <= -4.0
+def test_a_search_that_gives_up_does_not_call_a_swallowed_body_clear(monkeypatch):
+    """A cube of side 2 rolls into a block of side 100, up to 51 deep; its search ends before it has seen them touch."""
+    monkeypatch.setattr("clearance.motion.sweep.minimise", partial(minimise, max_evaluations=9))
+    cube, block = box((299, -1, -1), (301, 1, 1)), box((250, -50, -200), (350, 50, -100))
+    at = np.arcsin(150 / 300)
+    found = sweep(cube, True, block, True, rocking(roll_deg=(-90, np.degrees(at))), 0.02).clearance
     assert found.upper > 0
+    assert found.lower <= -(300 * np.cos(at) - 250)  # So far inside the near face is its middle at the end of the roll.
