@@ -43,9 +43,7 @@ WALL_OF_POINTS = np.stack(np.meshgrid([0.0], np.arange(-60, 61, 4.0), np.arange(
 
 
 @pytest.mark.parametrize("zone_kind", ["points", "mesh"])
-@pytest.mark.parametrize(
-    ("phi0_deg", "wanted"), [(3.0, 5.0), (10.0, 305 - 300 * np.cos(np.radians(5.0))), (-3.0, 5.0)]
-)
+@pytest.mark.parametrize(("phi0_deg", "wanted"), [(3.0, 5.0), (10.0, 305 - 300 * np.cos(np.radians(5.0))), (-3.0, 5.0)])
 def test_rod_past_a_wall(phi0_deg, wanted, zone_kind):
     """A needle with its tip 300 from the axis, phi0 off the normal of a wall 305 away, rolls by +-5 degrees.
 
