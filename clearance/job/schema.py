@@ -99,7 +99,9 @@ class Bay(Table):
     noise: Literal["auto"] | NotNegative = Field(
         "auto", description='mm, 1 sigma of the points about the surface, or "auto": measured'
     )
-    accuracy: NotNegative = Field(description="mm, 1 sigma: the scanner's own stated error; 0 is allowed")
+    accuracy: NotNegative = Field(
+        description="mm, 1 sigma: the scanner's own stated error, warp over the whole scan included; 0 is allowed"
+    )
 
 
 class Turn(Table):
