@@ -245,3 +245,18 @@ def test_a_search_that_gives_up_does_not_call_a_swallowed_body_clear(monkeypatch
     found = sweep(cube, True, block, True, rocking(roll_deg=(-90, np.degrees(at))), 0.02).clearance
     assert found.upper > 0
     assert found.lower <= -(300 * np.cos(at) - 250)  # So far inside the near face is its middle at the end of the roll.
+
+
+@pytest.mark.parametrize("turned", ["part", "zone"])
+@pytest.mark.parametrize("away", [60.0, 15.0])
+def test_triangles_without_area_change_nothing(turned, away):
+    """Edges and corners of the mesh repeated as triangles; clear at 60, interfering at 15."""
+    ball = mesh_of(trimesh.creation.icosphere(subdivisions=2, radius=20.0))
+    a, b = ball.faces[:40, 0], ball.faces[:40, 1]
+    odd_faces = [np.stack(corners, axis=1) for corners in ((a, a, b), (a, b, a), (a, a, a))]
+    flat = Mesh(ball.vertices, np.vstack([ball.faces, *odd_faces]))
+    points = np.random.default_rng(2).normal(size=(200, 3)) * 5 + np.array([away, 0, 0])
+    motion = rocking(turned, point=[-90, 0, 30], roll_deg=(-4, 4), lift_mm=(-2, 3), shift_mm=(-1, 1))
+    plain, odd = (sweep(mesh, True, points, False, motion, 0.02).clearance for mesh in (ball, flat))
+    assert odd.lower == pytest.approx(plain.lower, abs=1e-6)
+    assert odd.upper == pytest.approx(plain.upper, abs=1e-6)
