@@ -11,7 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.frames import Array
-from clearance.scene.mesh import Mesh
+from clearance.scene.cubes import cubes
+from clearance.scene.mesh import IntArray, Mesh
 
 EXACT_LIMIT = 20_000_000
 """Points x triangles up to which the exact winding number is used instead of the fast one."""
@@ -49,14 +50,20 @@ class Surface:
 
     def signed_distance(self, points: Array) -> tuple[Array, Array]:
         """Return (n,) distances to the surface, mm, negative inside, and (n, 3) closest points."""
+        distance, _, closest = self.nearest(points)
+        return distance, closest
+
+    def nearest(self, points: Array, *, signed: bool = True) -> tuple[Array, IntArray, Array]:
+        """Return (n,) distances, mm, negative inside if `signed`, (n,) nearest triangles and (n, 3) closest points."""
         if not len(points):
-            return np.zeros(0), np.zeros((0, 3))
+            return np.zeros(0), np.zeros(0, dtype=np.int64), np.zeros((0, 3))
         points = np.ascontiguousarray(points)
-        squared, _, closest = self._tree.squared_distance(self._vertices, self._faces, points)
+        squared, face, closest = self._tree.squared_distance(self._vertices, self._faces, points)
         distance: Array = np.sqrt(np.asarray(squared))
-        boxed = np.flatnonzero(((points >= self.low) & (points <= self.high)).all(axis=1))
-        distance[boxed[self._inside(points[boxed])]] *= -1
-        return distance, np.asarray(closest)
+        if signed:
+            boxed = np.flatnonzero(((points >= self.low) & (points <= self.high)).all(axis=1))
+            distance[boxed[self._inside(points[boxed])]] *= -1
+        return distance, np.asarray(face, dtype=np.int64), np.asarray(closest)
 
     def _inside(self, points: Array) -> NDArray[np.bool_]:
         if not len(points):
@@ -88,14 +95,12 @@ def any_inside(mesh: Mesh, points: Array, cell_mm: float = 10.0) -> bool:
     points = points[((points >= low) & (points <= high)).all(axis=1)]
     if len(points) < 1000:
         return bool(winding_says_inside(mesh, points).any())
-    _, first, group = np.unique(
-        np.floor(points / cell_mm).astype(np.int64), axis=0, return_index=True, return_inverse=True
-    )
+    first, group = cubes(points, cell_mm)
     speakers = points[first]
     if winding_says_inside(mesh, speakers).any():
         return True
     distance, _ = unsigned_distance(mesh, speakers)
-    unsure = (distance <= cell_mm * np.sqrt(3.0) * (1 + 1e-9))[np.ravel(group)]
+    unsure = (distance <= cell_mm * np.sqrt(3.0) * (1 + 1e-9))[group]
     return bool(winding_says_inside(mesh, points[unsure]).any())
 
 

@@ -10,6 +10,7 @@ from scipy.spatial import cKDTree
 
 from clearance.distance.inside import unsigned_distance
 from clearance.frames import Array
+from clearance.scene.cubes import cubes
 from clearance.scene.mesh import Mesh
 
 IntArray = NDArray[np.int64]
@@ -34,10 +35,7 @@ class Balls:
 
 def balls_of_points(points: Array, cell_mm: float) -> Balls:
     """Group (n, 3) points into cubes of side `cell_mm`; one ball per cube about one of its points."""
-    _, first, group = np.unique(
-        np.floor(points / cell_mm).astype(np.int64), axis=0, return_index=True, return_inverse=True
-    )
-    group = np.ravel(group).astype(np.int64)
+    first, group = cubes(points, cell_mm)
     away = np.linalg.norm(points - points[first][group], axis=1)
     radii = np.zeros(len(first))
     np.maximum.at(radii, group, away)

@@ -6,14 +6,14 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import product
 
-import igl
 import numpy as np
 from scipy.spatial import cKDTree
 
-from clearance.distance.inside import winding_says_inside
+from clearance.distance.inside import Surface
 from clearance.frames import Array
 from clearance.motion.result import ClearanceField, MotionState
 from clearance.motion.rock import PairMotion
+from clearance.scene.cubes import cubes
 from clearance.scene.mesh import IntArray, Mesh
 
 ROLL_STEPS = 4
@@ -129,11 +129,9 @@ def _thinned(points: Array) -> tuple[IntArray, IntArray, float]:
         return everyone, everyone, 0.0
     cell = 1.0
     while True:
-        _, first, group = np.unique(
-            np.floor(points / cell).astype(np.int64), axis=0, return_index=True, return_inverse=True
-        )
+        first, group = cubes(points, cell)
         if len(first) <= MOST_POINTS:
-            return np.asarray(first, np.int64), np.ravel(group).astype(np.int64), cell
+            return first, group, cell
         cell *= 1.5
 
 
@@ -199,19 +197,10 @@ def _to_points(points: Array, cap: float) -> Nearest:
 
 
 def _to_mesh(mesh: Mesh, signed: bool) -> Nearest:
-    tree = igl.AABB()
-    tree.init(mesh.vertices, mesh.faces)
-    low, high = mesh.vertices.min(axis=0), mesh.vertices.max(axis=0)
+    surface = Surface(mesh)
 
     def nearest(asked: Array) -> tuple[Array, IntArray]:
-        if not len(asked):
-            return np.zeros(0), np.zeros(0, dtype=np.int64)
-        squared, face, _ = tree.squared_distance(mesh.vertices, mesh.faces, np.ascontiguousarray(asked))
-        distance = np.sqrt(np.asarray(squared))
-        if signed:
-            boxed = np.flatnonzero(((asked >= low) & (asked <= high)).all(axis=1))
-            inside = boxed[winding_says_inside(mesh, asked[boxed])]
-            distance[inside] *= -1
-        return distance, np.asarray(face, dtype=np.int64)
+        distance, face, _ = surface.nearest(asked, signed=signed)
+        return distance, face
 
     return nearest

@@ -31,6 +31,9 @@ Solid = Mesh | Array
 CELL_MM = 6.0
 """Side of the cubes in which scan points are filtered together."""
 
+MOST_EVALUATIONS = 200_000
+"""Distance queries after which the search gives up with the bound it has."""
+
 SLACK_MM = 1e-6
 """Margin of the filters over rounding, far above what float64 loses on lengths within a bay."""
 
@@ -94,6 +97,7 @@ def sweep(
         return moving.closest(fixed)
 
     radius = float(pair.motion.radii_mm(_corners(turned)).max())
+    inside = _inside_at_middle(pair)
     found = minimise(
         lambda at: closest(float(at[0])).distance_mm,
         lambda half: 2 * radius * np.sin(np.minimum(half, np.pi) / 2),
@@ -101,9 +105,10 @@ def sweep(
         np.array([motion.roll_rad[1]]),
         tolerance_mm,
         moving.excess_mm(fixed),
+        max_evaluations=1 if inside else MOST_EVALUATIONS,
     )
     touching = found.bound.upper <= TOUCH_MM + moving.excess_mm(fixed)
-    contained = not touching and _contained(pair)
+    contained = not touching and (inside or _inside_what_is_swept(pair))
     at = closest(float(found.best[0]))
     if touching or contained:
         return _interfering(pair, found, contained, None if contained else _touch(pair, found, at, turned, standing))
@@ -173,29 +178,35 @@ def _subset(solid: Solid, keep: NDArray[np.bool_]) -> Solid:
     return Mesh(solid.vertices, solid.faces[keep]) if isinstance(solid, Mesh) else solid[keep]
 
 
-def _contained(pair: _Pair) -> bool:
-    """Tell whether a body lies wholly inside the other; asked where no surfaces ever touch.
+def _inside_at_middle(pair: _Pair) -> bool:
+    """Tell whether some of a body lies inside the other at the middle of the motion.
 
-    Without touching, which body is inside which cannot change over the motion, so the middle of the
-    motion answers for all of it. A body can also lie inside what a triangle sweeps over the slide.
+    Where no surfaces ever touch, which body is inside which cannot change over the motion, so the
+    middle of it answers for all of it.
     """
     motion, part, zone = pair.motion, pair.part, pair.zone
-    middle_roll = sum(motion.roll_rad) / 2
-    rotation, shift = motion.rotation(middle_roll)
-    moved_by = shift + motion.slide.middle
-    turned_is_part = motion.turned != "zone"
+    rotation, moved_by = _middle(motion)
     zone_points = one_vertex_per_body(zone) if isinstance(zone, Mesh) else zone
+    turned_is_part = motion.turned != "zone"
     if any_inside(part, (zone_points - moved_by) @ rotation if turned_is_part else zone_points @ rotation.T + moved_by):
         return True
-    part_points = one_vertex_per_body(part)
-    if isinstance(zone, Mesh) and pair.zone_closed:
-        seen = part_points @ rotation.T + moved_by if turned_is_part else (part_points - moved_by) @ rotation
-        if any_inside(zone, seen):
-            return True
-    turned_points, standing = (part_points, zone) if turned_is_part else (zone_points, part)
+    if not (isinstance(zone, Mesh) and pair.zone_closed):
+        return False
+    corners = one_vertex_per_body(part)
+    return any_inside(zone, corners @ rotation.T + moved_by if turned_is_part else (corners - moved_by) @ rotation)
+
+
+def _inside_what_is_swept(pair: _Pair) -> bool:
+    """Tell whether the turned body lies inside what a triangle of the other sweeps over the slide.
+
+    Asked where no surfaces ever touch: then a corner of each of its pieces answers for the piece.
+    """
+    motion = pair.motion
+    turned, standing = (pair.zone, pair.part) if motion.turned == "zone" else (pair.part, pair.zone)
     if not len(motion.slide.edges) or not isinstance(standing, Mesh):
         return False
-    at_middle = turned_points @ rotation.T + moved_by
+    rotation, moved_by = _middle(motion)
+    at_middle = (one_vertex_per_body(turned) if isinstance(turned, Mesh) else turned) @ rotation.T + moved_by
     reach = motion.slide.reach_mm + SLACK_MM
     low, high = standing.vertices.min(axis=0) - reach, standing.vertices.max(axis=0) + reach
     at_middle = at_middle[((at_middle >= low) & (at_middle <= high)).all(axis=1)]
@@ -204,6 +215,12 @@ def _contained(pair: _Pair) -> bool:
         return False
     swept = FclBody(point_body(at_middle - motion.slide.middle, motion.slide))
     return swept.closest(FclBody(mesh_body(standing))).distance_mm <= TOUCH_MM
+
+
+def _middle(motion: PairMotion) -> tuple[Array, Array]:
+    """Rotation (3, 3) and translation (3,) of the turned body at the middle of roll, lift and shift."""
+    rotation, shift = motion.rotation(sum(motion.roll_rad) / 2)
+    return rotation, shift + motion.slide.middle
 
 
 def _clear(pair: _Pair, found: Minimum, at: Closest, turned: Solid, standing: Solid) -> Sweep:
