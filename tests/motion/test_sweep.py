@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-from functools import partial
-
 import numpy as np
 import pytest
 import trimesh
 from brute import distance, signed
 from scenes import Scene, judge, posed
 
-from clearance.motion.branch import minimise
 from clearance.motion.result import MotionState
 from clearance.motion.rock import PairMotion, rock_from
 from clearance.motion.sweep import sweep
@@ -239,7 +236,7 @@ def test_cells_cover_the_roll_and_prove_the_bound():
 
 def test_a_search_that_gives_up_does_not_call_a_swallowed_body_clear(monkeypatch):
     """A cube of side 2 rolls into a block of side 100, up to 51 deep; its search ends before it has seen them touch."""
-    monkeypatch.setattr("clearance.motion.sweep.minimise", partial(minimise, max_evaluations=9))
+    monkeypatch.setattr("clearance.motion.sweep.MOST_EVALUATIONS", 9)
     cube, block = box((299, -1, -1), (301, 1, 1)), box((250, -50, -200), (350, 50, -100))
     at = np.arcsin(150 / 300)
     found = sweep(cube, True, block, True, rocking(roll_deg=(-90, np.degrees(at))), 0.02).clearance
