@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import numpy as np
 
 from clearance.registration.result import Registration
 from clearance.scene.mesh import Mesh
+from clearance.units import degrees
 
 
 def far_ends(registration: Registration, part: Mesh) -> list[tuple[list[float], float]]:
@@ -46,4 +48,19 @@ def placement_lines(registration: Registration, part: Mesh) -> list[str]:
     rows = ", ".join(
         "[" + ", ".join(repr(round(float(x), 12)) for x in row) + "]" for row in registration.T_bay_part.matrix
     )
-    return [*lines, "to freeze this pose, put into [register]:", 'method = "given"', f"matrix = [{rows}]"]
+    shift, turn = frozen_sigmas(registration, part)
+    frozen = [f"matrix = [{rows}]", f"sigma_shift = {shift:.4f}", f"sigma_turn = {turn:.5f}"]
+    return [*lines, "to freeze this pose, put into [register]:", 'method = "given"', *frozen]
+
+
+def frozen_sigmas(registration: Registration, part: Mesh) -> tuple[float, float]:
+    """Return sigma_shift (mm) and sigma_turn (degrees) of a given pose that is nowhere surer than `registration`.
+
+    With s 1 sigma of the part's centroid and w of the turn, a place r off the centroid is at most
+    s + w r uncertain whatever their correlation; a given pose makes that sqrt(s^2 + (w r)^2), which
+    times sqrt(2) is never less.
+    """
+    middle = registration.T_bay_part.apply(part.centroid)
+    shift = float(registration.largest_sigma_mm(middle[None])[0])
+    turn = float(np.sqrt(max(0.0, np.linalg.eigvalsh(registration.covariance[:3, :3])[-1])))
+    return math.sqrt(2.0) * shift, degrees(math.sqrt(2.0) * turn)

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from clearance.errors import InputError
-from clearance.frames import Array, Pose, rigid, rotation_about
+from clearance.frames import Pose, rigid, rotation_about
 from clearance.job.schema import Register
 from clearance.registration.result import Registration
 from clearance.scene.mesh import Mesh
@@ -38,14 +38,6 @@ def given(spec: Register, part: Mesh, job_file: Path) -> Registration:
         T_bay_part=pose,
         converged=True,
         covariance=np.diag(variance),
-        centre=pose.apply(_centroid(part)),
+        centre=pose.apply(part.centroid),
         notes=("the given pose was taken as exact: sigma_shift and sigma_turn are 0",) if exact else (),
     )
-
-
-def _centroid(part: Mesh) -> Array:
-    """Return the centroid of the surface, (3,), mm: it does not depend on how the mesh is cut into triangles."""
-    a, b, c = part.triangles.swapaxes(0, 1)
-    area = np.linalg.norm(np.cross(b - a, c - a), axis=1)
-    centroid: Array = area @ (a + b + c) / (3 * area.sum())
-    return centroid

@@ -67,7 +67,7 @@ def _scan_lines(scan: ScanFindings, unit: str) -> list[str]:
         f"  spacing: median {median:.3g} {unit}, 5 to 95 % {low:.3g} to {high:.3g} (distance to the sixth neighbour)",
         f"  noise: {scan.noise:.3g} {unit}, 1 sigma about the local surface (a warp of the scan does not show here)",
         f"  strays: {scan.strays} points that no neighbours support ({share:.2g} %)",
-        "  holes are not judged by look: what was not seen near a part is found by check",
+        "  holes are not judged: look at the scan yourself for places that were not seen",
     ]
 
 

@@ -30,6 +30,14 @@ class Mesh:
         """(m, 3, 3) corner coordinates, mm."""
         return self.vertices[self.faces]
 
+    @property
+    def centroid(self) -> Array:
+        """(3,) centroid of the surface, mm: it does not depend on how the surface is cut into triangles."""
+        a, b, c = self.triangles.swapaxes(0, 1)
+        area = np.linalg.norm(np.cross(b - a, c - a), axis=1)
+        centroid: Array = area @ (a + b + c) / (3 * area.sum())
+        return centroid
+
     def moved(self, pose: Pose) -> Mesh:
         """Return the mesh mapped by `pose`."""
         return Mesh(pose.apply(self.vertices), self.faces)
