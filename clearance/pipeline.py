@@ -55,6 +55,8 @@ def place(job_file: Path, progress: Progress = lambda step: None) -> Placement:
         scan.noise_mm if scan else 0.0,
         job.file,
     )
+    if scan is not None:
+        check_near_scan(job, part.mesh.moved(registration.T_bay_part), scan.points)
     return Placement(
         job=job, part=part, scan=scan, registration=registration, inputs=(part_file, *bay_files, *zone_files(job))
     )
@@ -68,8 +70,6 @@ def check(job_file: Path, progress: Progress = lambda step: None) -> CheckResult
     timing = {"read_and_place": time.perf_counter() - started}
 
     in_bay = part.moved(registration.T_bay_part)
-    if scan is not None:
-        check_near_scan(job, in_bay.mesh, scan.points)
     rock = rock_of(job.rock)
     zones = build_zones(job, scan)
     results = []

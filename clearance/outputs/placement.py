@@ -35,7 +35,7 @@ def placement_record(registration: Registration, part: Mesh) -> dict[str, Any]:
 
 
 def placement_lines(registration: Registration, part: Mesh) -> list[str]:
-    """Return the placement as lines for the terminal, with the matrix as a line for the job file."""
+    """Return the placement as lines for the terminal; where it settled, also as lines for the job file."""
     state = "settled" if registration.converged else "NOT settled: no verdict can rest on it"
     lines = [f"placed by {registration.method}: {state}"]
     if registration.residual_rms_mm is not None:
@@ -45,12 +45,22 @@ def placement_lines(registration: Registration, part: Mesh) -> list[str]:
     for at, sigma in far_ends(registration, part):
         lines.append("  [" + ", ".join(f"{x:.1f}" for x in at) + f"]: {sigma:.3f} mm")
     lines += [f"note: {note}" for note in registration.notes]
+    return lines + (_frozen(registration, part) if registration.converged else [])
+
+
+def _frozen(registration: Registration, part: Mesh) -> list[str]:
+    """Return the pose as lines of a job file."""
     rows = ", ".join(
         "[" + ", ".join(repr(round(float(x), 12)) for x in row) + "]" for row in registration.T_bay_part.matrix
     )
     shift, turn = frozen_sigmas(registration, part)
-    frozen = [f"matrix = [{rows}]", f"sigma_shift = {shift:.4f}", f"sigma_turn = {turn:.5f}"]
-    return [*lines, "to freeze this pose, put into [register]:", 'method = "given"', *frozen]
+    return [
+        "to freeze this pose, let [register] hold these lines and no others:",
+        'method = "given"',
+        f"matrix = [{rows}]",
+        f"sigma_shift = {shift:.4f}   # mm",
+        f"sigma_turn = {turn:.5f}   # degrees",
+    ]
 
 
 def frozen_sigmas(registration: Registration, part: Mesh) -> tuple[float, float]:

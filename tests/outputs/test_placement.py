@@ -59,6 +59,7 @@ def test_lines_and_record_say_the_same():
     text = "\n".join(placement_lines(placed, part))
     record = placement_record(placed, part)
     assert "NOT settled" in text
+    assert "method = " not in text, "a pose that is not proven must not be frozen into a proven one"
     assert record["converged"] is False
     assert "stud 1: 0.250 mm" in text
     assert record["residuals"] == [{"name": "stud 1", "mm": 0.25}]
