@@ -3,7 +3,9 @@
 # Needs Python 3.11 to 3.13; installs into .venv beside this checkout and nowhere else, except Debian packages
 # that are missing (only as root or with sudo).
 set -eu
+caller="$PWD"
 cd "$(dirname "$0")/.."
+top="$PWD"
 python="${PYTHON:-python3}"
 
 missing=""
@@ -47,4 +49,5 @@ if [ "${1:-}" = tests ]; then
     .venv/bin/mypy
     exec .venv/bin/python -m pytest -n 2 --dist worksteal -q "$@"
 fi
-exec .venv/bin/clearance "$@"
+cd "$caller"  # file names are given from where the command was typed
+exec "$top/.venv/bin/clearance" "$@"

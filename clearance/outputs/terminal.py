@@ -35,6 +35,8 @@ def summary(result: CheckResult, *, width: int, ascii_only: bool) -> str:
         lines += _wrapped(f"move {fix.short_mm:.1f} mm along [{way}] at [{place}] to clear {fix.zone}", width)
     if len(result.fixes) > MOST_FIXES:
         lines.append(f"and {len(result.fixes) - MOST_FIXES} more places: see the report")
+    if result.notes:
+        lines.append(f"notes to read in the report: {len(result.notes)}")
     if not result.unseen_checked:
         lines += _wrapped(UNSEEN_NOT_CHECKED, width)
     text = "\n".join("".join(c if c.isprintable() else "?" for c in line.rstrip()) for line in lines)

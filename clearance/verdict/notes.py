@@ -30,6 +30,11 @@ def notes_of(job: Job, part: Part, results: Sequence[ZoneResult], registration: 
 
 def _zone_notes(result: ZoneResult) -> list[str]:
     zone, notes = result.zone, []
+    if zone.points is not None and result.at_rest_mm.lower < result.budget.guard:
+        notes.append(
+            f"{zone.name}: its scan points touch the part, or may, even at rest; if they show what the part bolts "
+            "onto, or the part itself, cut them out of the scan: those are no neighbours to keep clear of"
+        )
     strays = len(zone.stray_points)
     if strays:
         nearest = result.nearest_raw_point_mm

@@ -17,6 +17,7 @@ def test_lines_fit_and_say_all(build, width: int):
     for expected in ("FAIL ✗", "PASS", "frame rail under the", "floor", "short by at least 2.72 mm", "NOT checked"):
         assert expected in said
     assert "move 3.4 mm" in said
+    assert "notes to read in the report: 1" in said
 
 
 def test_ascii_terminals_get_ascii(build):
