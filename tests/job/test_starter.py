@@ -97,7 +97,7 @@ def test_the_commented_scan_works_when_uncommented(started):
 
 def test_the_commented_landmarks_work_when_uncommented(started):
     text = started.read_text("utf-8")
-    given = text[text.index('method = "given"') : text.index("# Instead: landmarks")]
+    given = text[text.index('method = "given"') : text.index("# Instead of all the lines above: landmarks")]
     table = text[text.index('# method = "landmarks"') : text.index("# refine")]
     text = text.replace(given, "").replace(table, re.sub(r"^# ", "", table, flags=re.MULTILINE))
     started.write_text(text, "utf-8")
