@@ -5,23 +5,25 @@ from __future__ import annotations
 from clearance.job.schema import Job
 from clearance.provenance import InputFile, sha256_of
 from clearance.scene.condition import condition
-from clearance.scene.mesh_health import closed, outward
+from clearance.scene.mesh_health import closed
 from clearance.scene.mesh_io import read_mesh_file
 from clearance.scene.part import Part
 from clearance.scene.refine import edge_limit, refined
 from clearance.scene.scan import Scan
 from clearance.scene.scan_io import read_scan
+from clearance.scene.winding import outward, wound_alike
 
 EDGE_MM = 5.0
 """Edges of the part are split to this, so that colours and patches have somewhere to sit."""
 
 
 def read_part(job: Job) -> tuple[Part, InputFile]:
-    """Read the part: outward if closed; the surface itself unchanged."""
+    """Read the part: wound alike, outward if closed; the surface itself unchanged."""
     path = job.path(job.part.file)
     read = read_mesh_file(path, job.part.unit, key="part.file", where=job.file)
-    solid = closed(read.mesh)
-    mesh = outward(read.mesh) if solid else read.mesh
+    mesh = wound_alike(read.mesh)
+    solid = closed(mesh)
+    mesh = outward(mesh) if solid else mesh
     part = Part(
         name=job.part.file.name,
         mesh=mesh,

@@ -14,9 +14,10 @@ from clearance.scene.densities import DENSITIES, mass_g
 from clearance.scene.look_result import Look, MeshFindings, ScanFindings
 from clearance.scene.look_text import as_dict, as_lines
 from clearance.scene.mesh import Mesh
-from clearance.scene.mesh_health import health, outward
+from clearance.scene.mesh_health import health
 from clearance.scene.source import Source
 from clearance.scene.wall import thinnest_wall
+from clearance.scene.winding import outward
 from clearance.units import UNITS, to_mm
 
 __all__ = ["Look", "as_dict", "as_lines", "guess_unit", "look"]

@@ -78,11 +78,6 @@ def closed(mesh: Mesh) -> bool:
     return _paired(*_edge_use(mesh))
 
 
-def outward(mesh: Mesh) -> Mesh:
-    """Return a closed mesh with its normals outward, that is with positive volume."""
-    return mesh if signed_volume(mesh) >= 0 else Mesh(mesh.vertices, mesh.faces[:, ::-1].copy())
-
-
 def signed_volume(mesh: Mesh) -> float:
     """Return the volume, mm3, by the divergence theorem: sum of a . (b x c) / 6 about the box's middle."""
     middle = 0.5 * (mesh.vertices.min(axis=0) + mesh.vertices.max(axis=0))

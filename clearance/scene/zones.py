@@ -18,6 +18,7 @@ from clearance.scene.mesh_io import read_mesh
 from clearance.scene.primitives import inside_of, solid_mesh
 from clearance.scene.refine import edge_limit, refined
 from clearance.scene.scan import Scan
+from clearance.scene.winding import outward, wound_alike
 from clearance.scene.zone import Zone
 
 EDGE_MM = 8.0
@@ -98,8 +99,10 @@ def _why_empty(table: ZoneTable, scan: Scan, strays: int) -> tuple[str, str]:
 def _body_zone(job: Job, table: ZoneTable) -> Zone:
     where, facet = table.where, 0.0
     if where.file is not None and where.unit is not None:
-        mesh = read_mesh(job.path(where.file), where.unit, key=f"zone '{table.name}': where.file", where=job.file)
+        key = f"zone '{table.name}': where.file"
+        mesh = wound_alike(read_mesh(job.path(where.file), where.unit, key=key, where=job.file))
         solid = closed(mesh)
+        mesh = outward(mesh) if solid else mesh
     else:
         mesh, facet = solid_mesh(where)
         solid = True

@@ -88,3 +88,22 @@ def test_two_scans_merge(scene, run):
     trimesh.PointCloud(points[1::2]).export(scene.folder / "two.ply")
     scene.edit('files = ["bay.ply"]', 'files = ["one.ply", "two.ply"]')
     assert run("check", scene.job, "-o", scene.folder / "r").code == 0
+
+
+def test_a_part_swallowed_by_a_zone_of_mixed_winding_fails(scene, run):
+    shell = trimesh.creation.box((600, 600, 600))
+    faces = np.array([face[::-1] if i % 2 else face for i, face in enumerate(shell.faces)])
+    trimesh.Trimesh(shell.vertices, faces, process=False).export(scene.folder / "shell.stl")
+    scene.edit("where = { rest = true }", 'where = { file = "shell.stl", unit = "mm" }')
+    assert run("check", scene.job, "-o", scene.folder / "r").code == 1
+
+
+def test_a_cable_inside_a_part_of_mixed_winding_fails(scene, run):
+    bar = trimesh.load(scene.folder / "bar.stl")
+    faces = np.array([face[::-1] if i % 2 else face for i, face in enumerate(bar.faces)])
+    trimesh.Trimesh(bar.vertices, faces, process=False).export(scene.folder / "bar.stl")
+    points = np.asarray(trimesh.load(scene.folder / "bay.ply").vertices)
+    x, angle = np.meshgrid(np.arange(-60, 61, 2.0), np.arange(0, 6.2, 0.6))
+    cable = np.column_stack([x.ravel(), 3 * np.cos(angle.ravel()), 3 * np.sin(angle.ravel())])
+    trimesh.PointCloud(np.vstack([points, cable])).export(scene.folder / "bay.ply")
+    assert run("check", scene.job, "-o", scene.folder / "r").code == 1

@@ -7,7 +7,8 @@ import pytest
 import trimesh
 
 from clearance.scene.mesh import Mesh
-from clearance.scene.mesh_health import closed, health, outward, signed_volume
+from clearance.scene.mesh_health import closed, health, signed_volume
+from clearance.scene.winding import outward
 
 
 def mesh_of(shape: trimesh.Trimesh) -> Mesh:
