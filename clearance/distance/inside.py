@@ -31,6 +31,14 @@ def winding_says_inside(mesh: Mesh, points: Array) -> NDArray[np.bool_]:
     return inside
 
 
+def most_turns(mesh: Mesh, points: Array) -> float:
+    """Return the largest |winding number| of (n, 3) points, mm: the share of all directions an open shell covers."""
+    turns = igl.fast_winding_number(
+        np.ascontiguousarray(mesh.vertices), np.ascontiguousarray(mesh.faces), np.ascontiguousarray(points)
+    )
+    return float(np.abs(np.asarray(turns)).max())
+
+
 class Surface:
     """A mesh made ready for many questions: its search trees are built once.
 

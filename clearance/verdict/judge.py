@@ -18,7 +18,8 @@ from clearance.scene.scan import Scan
 from clearance.scene.zone import Zone
 from clearance.verdict.budget import budget
 from clearance.verdict.decide import decide_zone
-from clearance.verdict.result import ZoneResult
+from clearance.verdict.enclosed import enclosed
+from clearance.verdict.result import Verdict, ZoneResult
 
 TOLERANCE_MM = 0.02
 """Width of the certified bound aimed at."""
@@ -51,6 +52,8 @@ def judge_zone(
         confidence=confidence,
     )
     verdict, reason = decide_zone(found.clearance, zone.gap_mm, weighed, registration)
+    if verdict is Verdict.PASS and (why := enclosed(zone, part.mesh)):
+        verdict, reason = Verdict.UNDECIDED, why
     part_pose, zone_pose = motion.poses(found.worst)
     return ZoneResult(
         zone=zone,
