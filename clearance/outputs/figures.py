@@ -6,6 +6,7 @@ import math
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 
 from clearance.bounds import Bound
+from clearance.frames import Array
 from clearance.motion.result import MotionState
 from clearance.units import degrees
 
@@ -25,6 +26,11 @@ def at_most(mm: float) -> str:
 def interval(bound: Bound) -> str:
     """Return both limits, rounded outward."""
     return f"{at_least(bound.lower)} to {at_most(bound.upper)}"
+
+
+def direction(unit: Array) -> str:
+    """Return a unit vector, (3,), to two decimals, without a minus before a zero."""
+    return "[" + ", ".join(f"{round(float(x), 2) + 0.0:+.2f}" for x in unit) + "]"
 
 
 def pose_words(state: MotionState) -> str:

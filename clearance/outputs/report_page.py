@@ -9,7 +9,7 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from clearance.outputs.colours import BANDS
-from clearance.outputs.figures import at_least, at_most, interval, pose_words
+from clearance.outputs.figures import at_least, at_most, direction, interval, pose_words
 from clearance.outputs.pictures import Picture
 from clearance.outputs.record import UNSEEN_NOT_CHECKED, largest_sigma
 from clearance.outputs.terminal import SIGNS, WORDS
@@ -54,6 +54,7 @@ def report_page(result: CheckResult, pictures: Sequence[Picture], effective_job:
         pictures=[_picture(picture) for picture in pictures],
         unseen="" if result.unseen_checked else UNSEEN_NOT_CHECKED,
         sigma=largest_sigma(result.registration, result.part.mesh),
+        direction=direction,
         bands=BANDS,
         budget_rows=BUDGET_ROWS,
         cautions=CAUTIONS,

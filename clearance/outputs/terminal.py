@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import textwrap
 
-from clearance.outputs.figures import at_least, at_most, interval
+from clearance.outputs.figures import at_least, at_most, direction, interval
 from clearance.outputs.record import UNSEEN_NOT_CHECKED, pose_degrees
 from clearance.verdict.result import CheckResult, Verdict, ZoneResult
 
@@ -31,8 +31,7 @@ def summary(result: CheckResult, *, width: int, ascii_only: bool) -> str:
     lines.append("")
     for fix in result.fixes[:MOST_FIXES]:
         place = ", ".join(f"{x:.0f}" for x in fix.centre)
-        way = ", ".join(f"{x:+.2f}" for x in fix.direction)
-        lines += _wrapped(f"move {fix.short_mm:.1f} mm along [{way}] at [{place}] to clear {fix.zone}", width)
+        lines += _wrapped(f"move {fix.short_mm:.1f} mm along {direction(fix.direction)} at [{place}] to clear {fix.zone}", width)
     if len(result.fixes) > MOST_FIXES:
         lines.append(f"and {len(result.fixes) - MOST_FIXES} more places: see the report")
     if result.notes:

@@ -5,13 +5,14 @@ from __future__ import annotations
 import math
 from decimal import Decimal
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from clearance.bounds import Bound
 from clearance.motion.result import MotionState
-from clearance.outputs.figures import at_least, at_most, interval, pose_words
+from clearance.outputs.figures import at_least, at_most, direction, interval, pose_words
 
 
 @given(st.floats(-1e5, 1e5))
@@ -38,3 +39,7 @@ def test_pose_names_only_what_moves():
     assert pose_words(MotionState()) == "nothing moves between them"
     half_turn = MotionState(roll_rad=math.pi, lift_mm=-2.0)
     assert pose_words(half_turn) == "roll +180.00°, lift -2.00 mm"
+
+
+def test_a_direction_has_no_minus_before_a_zero():
+    assert direction(np.array([-0.004, -0.974, 0.226])) == "[+0.00, -0.97, +0.23]"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import base64
-from dataclasses import replace
+from dataclasses import fields, replace
 from html.parser import HTMLParser
 from io import BytesIO
 from pathlib import Path
@@ -12,8 +12,8 @@ import pytest
 from PIL import Image
 
 from clearance.outputs.pictures import Picture
-from clearance.outputs.report_page import report_page
-from clearance.verdict.result import Verdict
+from clearance.outputs.report_page import BUDGET_ROWS, report_page
+from clearance.verdict.result import Budget, Verdict
 
 EVIL = "<script>alert('x')</script> & \"rail\""
 VOID = {"meta", "img", "br", "hr", "link", "input"}
@@ -100,3 +100,7 @@ def test_numbers_sources_and_cautions_are_there(result, pictures):
 def test_odd_results_still_make_a_page(result, pictures):
     bare = replace(result, fixes=(), notes=(), timing_s={}, versions={}, inputs=())
     assert "every zone passes" in report_page(bare, pictures, "")
+
+
+def test_every_component_of_the_budget_is_shown():
+    assert {name for name, _ in BUDGET_ROWS} == {field.name for field in fields(Budget)}
