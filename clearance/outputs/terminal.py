@@ -31,7 +31,9 @@ def summary(result: CheckResult, *, width: int, ascii_only: bool) -> str:
     lines.append("")
     for fix in result.fixes[:MOST_FIXES]:
         place = ", ".join(f"{x:.0f}" for x in fix.centre)
-        lines += _wrapped(f"move {fix.short_mm:.1f} mm along {direction(fix.direction)} at [{place}] to clear {fix.zone}", width)
+        lines += _wrapped(
+            f"move {fix.short_mm:.1f} mm along {direction(fix.direction)} at [{place}] to clear {fix.zone}", width
+        )
     if len(result.fixes) > MOST_FIXES:
         lines.append(f"and {len(result.fixes) - MOST_FIXES} more places: see the report")
     if result.notes:
