@@ -122,7 +122,7 @@ def place(job: JobFile, as_json: AsJson = False, quiet: Quiet = False) -> None:
 def check(
     job: JobFile,
     out: Annotated[
-        Path | None, typer.Option("--out", "-o", metavar="DIR", help="folder for the report [default: <JOB>_report]")
+        Path | None, typer.Option("--out", "-o", metavar="DIR", help="folder for the report; without it JOB_report")
     ] = None,
     as_json: AsJson = False,
     quiet: Quiet = False,
