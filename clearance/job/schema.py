@@ -18,9 +18,20 @@ Vector = tuple[float, float, float]
 Unit = Literal["mm", "cm", "m", "in"]
 Carrier = Literal["chassis", "engine"]
 Kind = Literal["chassis", "axle", "actuator", "line", "access"]
-NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False, strict=True)]
-Positive = Annotated[float, Field(gt=0, allow_inf_nan=False, strict=True)]
-Finite = Annotated[float, Field(allow_inf_nan=False, strict=True)]
+LARGEST = 1e10
+"""Largest number of a job. In mm 10 000 km: float64 still tells 2 nm apart there, and no sum of squares overflows."""
+
+
+def _sensible(value: float) -> float:
+    if abs(value) > LARGEST:
+        raise ValueError(f"larger than anything in a car; write a number up to {LARGEST:g}")
+    return value
+
+
+Sensible = AfterValidator(_sensible)
+NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False, strict=True), Sensible]
+Positive = Annotated[float, Field(gt=0, allow_inf_nan=False, strict=True), Sensible]
+Finite = Annotated[float, Field(allow_inf_nan=False, strict=True), Sensible]
 Yes = Annotated[bool, Field(strict=True)]
 
 assert UNITS == ("mm", "cm", "m", "in")

@@ -125,6 +125,10 @@ CASES: list[tuple[str, str, str, tuple[str, ...]]] = [
         ("[0, 0, 1] has 3 entries", "write 4"),
     ),
     (LANDMARKS, 'method = "given"\nturn = 30', "register.turn", ("30 is an integer", "write a table")),
+    # numbers that no sum of squares would survive
+    ("direction = [0, 1, 0]", "direction = [0, 1e200, 0]", "rock.axis.direction", ("larger than anything", "1e+10")),
+    ("gap = 20", "gap = 1e300", "zone 'frame rail': gap", ("larger than anything", "1e+10")),
+    ("tolerance = 0.3", "tolerance = 1e200", "part.tolerance", ("larger than anything", "1e+10")),
     # names and text
     ('name = "tank"', 'name = ""', "zone '': name", ("write a name",)),
     ('name = "tank"', 'name = "a\\nb"', "zone 'a\\nb': name", ("line break", "one line")),
