@@ -20,6 +20,7 @@ from clearance.verdict.budget import budget
 from clearance.verdict.decide import decide_zone
 from clearance.verdict.enclosed import enclosed
 from clearance.verdict.result import Verdict, ZoneResult
+from clearance.verdict.suspects import unproven_stray
 
 TOLERANCE_MM = 0.02
 """Width of the certified bound aimed at."""
@@ -54,6 +55,9 @@ def judge_zone(
     verdict, reason = decide_zone(found.clearance, zone.gap_mm, weighed, registration)
     if verdict is Verdict.PASS and (why := enclosed(zone, part.mesh)):
         verdict, reason = Verdict.UNDECIDED, why
+    if verdict is Verdict.PASS:
+        doubt = unproven_stray(zone.stray_points, part.mesh, motion, zone.gap_mm + weighed.guard)
+        verdict, reason = (Verdict.UNDECIDED, doubt) if doubt else (verdict, reason)
     part_pose, zone_pose = motion.poses(found.worst)
     return ZoneResult(
         zone=zone,

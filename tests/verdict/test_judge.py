@@ -130,6 +130,18 @@ def test_stray_points_inside_the_part_are_told_as_interference(cube, wall, place
     assert result.verdict is Verdict.PASS
 
 
+def test_strays_in_company_keep_a_zone_from_passing(cube, wall, placed):
+    zone, scan = wall(40.0, 5.0)
+    wire = np.array([[14.0, y, 0.0] for y in (-9.0, -1.0, 7.0)])
+    alone = np.array([[14.0, -15, 0], [14, 0, 0], [14, 15, 0]])
+    together = judge_zone(replace(zone, stray_points=wire), cube, placed(), scan, None, 0.95)
+    assert together.verdict is Verdict.UNDECIDED
+    assert "stand together and come within 4.0 mm" in together.reason
+    assert judge_zone(replace(zone, stray_points=alone), cube, placed(), scan, None, 0.95).verdict is Verdict.PASS
+    far = judge_zone(replace(zone, stray_points=wire + np.array([9, 0, 0])), cube, placed(), scan, None, 0.95)
+    assert far.verdict is Verdict.PASS
+
+
 def test_rest_passes_where_roll_fails(cube, wall, placed):
     zone, scan = wall(16.0, 5.0)
     rock = rock_from(

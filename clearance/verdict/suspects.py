@@ -1,0 +1,45 @@
+"""Stray points in company: a lone one is a scanner's slip, several together may be a thing scanned too thinly."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.sparse.csgraph import connected_components
+from scipy.spatial import cKDTree
+
+from clearance.frames import Array
+from clearance.motion.field import least_sampled, may_be_lower
+from clearance.motion.rock import PairMotion
+from clearance.scene.mesh import Mesh
+
+TOGETHER_MM = 10.0
+"""Stray points nearer than this to each other belong together."""
+
+COMPANY = 3
+"""So many together are no longer taken for slips."""
+
+
+def in_company(stray: Array) -> Array:
+    """Return those of (n, 3) stray points, mm, that stand in groups of `COMPANY` or more."""
+    if len(stray) < COMPANY:
+        return stray[:0]
+    near = cKDTree(stray).sparse_distance_matrix(cKDTree(stray), TOGETHER_MM, output_type="coo_matrix")
+    near.data[:] = 1.0  # coincident points are neighbours as well
+    _, group = connected_components(near, directed=False)
+    return stray[np.bincount(group)[group] >= COMPANY]
+
+
+def unproven_stray(stray: Array, part: Mesh, motion: PairMotion, needed_mm: float) -> str | None:
+    """Return why strays keep a zone from passing, None if they do not.
+
+    They do where a group of them may come nearer to `part` (bay frame, mm) than `needed_mm`.
+    """
+    company = in_company(stray)
+    if not len(company):
+        return None
+    least = least_sampled(part, company, motion)
+    if least - float(may_be_lower(motion, company).max()) >= needed_mm:
+        return None
+    return (
+        f"{len(company)} scan points that no surface supports stand together and come within {max(least, 0.0):.1f} mm; "
+        "look at them: scan the place again, or cut them out of the scan if nothing is there"
+    )
