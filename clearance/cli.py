@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from clearance.verdict.result import CheckResult
 
 EXIT = {"pass": 0, "fail": 1, "undecided": 3}
-BAD_INPUT, INTERNAL_FAULT, INTERRUPTED = 2, 4, 130
+BAD_INPUT, INTERNAL_FAULT, INTERRUPTED, NO_READER = 2, 4, 130, 141
 STOPPED = "stopped; nothing was written"
 
 app = typer.Typer(
@@ -151,6 +151,8 @@ def main() -> None:
         code = app(standalone_mode=False)
     except (InputError, MissingLibraryError) as fault:
         _end(str(fault), BAD_INPUT)
+    except SystemExit:  # how click ends, with 1, when the reader of a pipe goes away; 1 would mean fail here
+        sys.exit(NO_READER)
     except MemoryError:
         _end("not enough memory; crop or thin the scan", BAD_INPUT)
     except (KeyboardInterrupt, typer.Abort):
@@ -187,7 +189,7 @@ def _print_json(tree: Any) -> None:
 def _print_summary(result: CheckResult, folder: Path) -> None:
     from clearance.outputs.terminal import summary
 
-    encoding = (sys.stdout.encoding or "ascii").lower()
+    encoding = (getattr(sys.stdout, "encoding", None) or "ascii").lower()
     width = shutil.get_terminal_size((100, 24)).columns
     typer.echo(summary(result, width=width, ascii_only="utf" not in encoding))
     typer.echo(f"report: {folder / 'report.html'}")

@@ -31,6 +31,8 @@ def check_folder(folder: Path) -> None:
     """Refuse a folder that holds anything but an earlier report, or that cannot be made. Raises InputError."""
     try:
         _check_folder(folder, folder.resolve())
+    except RuntimeError as fault:  # how Python up to 3.12 tells links that lead round in a circle
+        raise InputError(folder, "is a link that leads round in a circle", "choose another place", KEY) from fault
     except OSError as fault:
         raise _unwritable(folder, fault) from fault
 

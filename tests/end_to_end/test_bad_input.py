@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
+import sys
 from collections.abc import Callable
 from pathlib import Path
 
@@ -123,3 +126,21 @@ def test_a_folder_with_other_files_is_not_overwritten(scene, run):
     assert ended.code == 2
     assert "precious" in ended.err
     assert [p.name for p in out.iterdir()] == ["notes.txt"]
+
+
+def test_a_link_that_leads_round_in_a_circle_is_no_folder(scene, run):
+    (scene.folder / "loop").symlink_to("loop")
+    ended = run("check", scene.job, "-o", scene.folder / "loop", "--quiet")
+    assert ended.code == 2, ended
+    assert "loop" in ended.err
+    assert len(ended.err.splitlines()) == 1
+
+
+def test_a_reader_that_goes_away_is_not_told_as_fail():
+    reader, writer = os.pipe()
+    os.close(reader)
+    command = [sys.executable, "-m", "clearance", "new", "--keys"]
+    ended = subprocess.run(command, stdout=writer, stderr=subprocess.PIPE, text=True, check=False)
+    os.close(writer)
+    assert ended.returncode == 141  # as the shell tells a program that a closed pipe stopped
+    assert "Traceback" not in ended.stderr
