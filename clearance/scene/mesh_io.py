@@ -43,6 +43,8 @@ class MeshFile:
         Triangles read, polygons counted as the triangles they are cut into.
     degenerate : int
         Triangles of zero area, left out.
+    loose : (k, 3) float64
+        Vertices that belong to no triangle of `mesh`: nothing on a part, but seen points of a scan.
     """
 
     mesh: Mesh
@@ -50,6 +52,7 @@ class MeshFile:
     stated_unit: str | None
     triangles_in_file: int
     degenerate: int
+    loose: Array
 
 
 def read_mesh(path: Path, unit: str, *, key: str = "part: file", where: Path | str | None = None) -> Mesh:
@@ -83,7 +86,7 @@ def read_mesh_file(path: Path, unit: str, *, key: str = "part: file", where: Pat
     source.check_size(float(np.linalg.norm(np.ptp(mesh.vertices, axis=0))), unit, SMALLEST_MM, LARGEST_MM)
     return MeshFile(
         mesh=mesh, format=raw.format, stated_unit=raw.stated_unit,
-        triangles_in_file=raw.triangles_in_file, degenerate=raw.degenerate,
+        triangles_in_file=raw.triangles_in_file, degenerate=raw.degenerate, loose=raw.loose * factor,
     )  # fmt: skip
 
 
@@ -109,7 +112,8 @@ def read_raw(source: Source) -> MeshFile:
         raise source.error(f"a triangle names vertex {faces.max()} of {len(vertices)}", again)
     used = np.zeros(len(vertices), dtype=bool)
     used[faces] = True
-    bad = ~np.isfinite(vertices).all(axis=1) & used
+    finite = np.isfinite(vertices).all(axis=1)
+    bad = ~finite & used
     if bad.any():
         raise source.error(f"{bad.sum()} vertices are not finite numbers, the first is number {bad.argmax()}", again)
     mesh = merged(Mesh(vertices, faces))
@@ -117,9 +121,12 @@ def read_raw(source: Source) -> MeshFile:
     if not sound.any():
         raise source.error("every triangle has zero area", again)
     kept = merged(Mesh(mesh.vertices, mesh.faces[sound]))
+    flat = np.ones(len(mesh.vertices), dtype=bool)
+    flat[mesh.faces[sound]] = False
     return MeshFile(
         mesh=kept, format=extension, stated_unit=stated,
         triangles_in_file=len(faces), degenerate=int((~sound).sum()),
+        loose=np.concatenate([vertices[~used & finite], mesh.vertices[flat]]),
     )  # fmt: skip
 
 
@@ -171,10 +178,10 @@ def _load(path: Path, extension: str) -> tuple[Array, IntArray, str | None]:
     for node in scene.graph.nodes_geometry:
         matrix, name = scene.graph[node]
         shape = scene.geometry[name]
-        if not isinstance(shape, trimesh.Trimesh):
+        if not isinstance(shape, trimesh.Trimesh | trimesh.PointCloud):
             continue
         matrix = np.asarray(matrix, dtype=np.float64)
-        corners = np.asarray(shape.faces, dtype=np.int64)
+        corners = np.asarray(getattr(shape, "faces", np.zeros((0, 3))), dtype=np.int64)
         vertices.append(_placed(np.asarray(shape.vertices, dtype=np.float64), matrix))
         faces.append(start + (corners[:, ::-1] if np.linalg.det(matrix[:3, :3]) < 0 else corners))
         start += len(vertices[-1])

@@ -76,7 +76,7 @@ def read_scan(
     """Read and merge scans: PLY, PCD, XYZ, TXT, CSV, LAS, LAZ, E57 and meshes.
 
     A mesh gives its vertices and, where edges are longer than 1 mm, points between them (see
-    `surface_samples`), since its surface between vertices was seen too.
+    `surface_samples`), since its surface between vertices was seen too; its vertices without a triangle count as well.
 
     Parameters
     ----------
@@ -178,9 +178,13 @@ def _blocks(source: Source, extension: str) -> Iterator[Array]:
 def _read_mesh(source: Source, unit: str, box: tuple[Array, Array] | None) -> tuple[Array, ScanFile]:
     """Read a meshed scan as points on its surface."""
     raw = mesh_io.read_raw(source)
-    mesh = Mesh(raw.mesh.vertices * source.factor(unit, raw.stated_unit), raw.mesh.faces)
-    source.check_size(float(np.linalg.norm(np.ptp(mesh.vertices, axis=0))), unit, SMALLEST_MM, LARGEST_MM)
+    factor = source.factor(unit, raw.stated_unit)
+    mesh = Mesh(raw.mesh.vertices * factor, raw.mesh.faces)
+    loose = raw.loose * factor
+    seen = np.vstack([mesh.vertices, loose])
+    source.check_size(float(np.linalg.norm(np.ptp(seen, axis=0))), unit, SMALLEST_MM, LARGEST_MM)
     samples, edge_mm = sample_surface(mesh)
+    samples = np.vstack([samples, loose])
     points = _inside(samples, box)
     return points, ScanFile(
         path=source.path, format=raw.format, kept=len(points), no_return=0,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import struct
 from collections.abc import Callable, Iterator
 from itertools import islice
 from pathlib import Path
@@ -129,6 +130,7 @@ def _number_lines(
 
 def las_points(path: Path) -> Blocks:
     """Yield points of LAS or LAZ with scale and offset applied in float64."""
+    _check_las_records(path)
     with laspy.open(path) as reader:
         header = reader.header
         needed = header.offset_to_point_data + header.point_count * header.point_format.size
@@ -143,6 +145,19 @@ def las_points(path: Path) -> Blocks:
             yield np.column_stack([np.asarray(axis, dtype=np.float64) for axis in (chunk.x, chunk.y, chunk.z)])
         if found != header.point_count:
             raise Damaged(f"{header.point_count} points promised but {found} readable")
+
+
+def _check_las_records(path: Path) -> None:
+    """Check that a LAS header (ASPRS LAS 1.4 R15, table 3) names no more records than fit, for laspy reads them all."""
+    size = path.stat().st_size
+    with path.open("rb") as stream:
+        head = stream.read(375)
+    if len(head) < 227 or head[:4] != b"LASF":
+        raise Damaged("not a LAS file, or cut off in its header")
+    length, start, records = struct.unpack_from("<HII", head, 94)
+    after, more = struct.unpack_from("<QI", head, 235) if head[25] >= 4 and len(head) >= 247 else (0, 0)
+    if length + 54 * records > size or start > size or (more and after + 60 * more > size):
+        raise Damaged(f"the header names {records + more} records that do not fit into {size} bytes")
 
 
 def e57_points(path: Path) -> Blocks:

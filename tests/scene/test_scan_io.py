@@ -165,6 +165,16 @@ def test_mesh_scan_covers_its_surface(tmp_path: Path) -> None:
     assert (np.abs(scan.points) <= np.array([20, 15, 10]) + 1e-12).all()
 
 
+def test_points_beside_the_triangles_of_a_mesh_scan_are_kept(tmp_path: Path, points: Array) -> None:
+    corners = np.array([[0.0, 0, 0], [100, 0, 0], [0, 100, 0]])
+    flat = np.array([[500.0, 500, 500], [501, 500, 500], [502, 500, 500]])  # a triangle without area was seen as well
+    mesh = trimesh.Trimesh(np.vstack([corners, flat, points]), [[0, 1, 2], [3, 4, 5]], process=False)
+    mesh.export(tmp_path / "partly.ply")
+    read = read_scan([tmp_path / "partly.ply"], "mm").points
+    away, _ = cKDTree(read).query(np.vstack([corners, flat, points]))
+    assert away.max() < 1e-3  # trimesh writes single precision
+
+
 def test_slivers_do_not_explode() -> None:
     # 1 m long and 0.01 mm wide: about 2000 pieces, not a million
     sliver = Mesh(np.array([[0.0, 0, 0], [1000, 0, 0], [1000, 0.01, 0]]), np.array([[0, 1, 2]]))
@@ -248,8 +258,8 @@ def test_lying_headers_do_not_allocate(tmp_path: Path, points: Array) -> None:
         ("j.ply", "not ply", "not 'ply'"),
         ("k.pcd", "VERSION .7\nDATA what\n", "not a PCD file"),
         ("l.pcd", "FIELDS a b c\nSIZE 4 4 4\nTYPE F F F\nCOUNT 1 1 1\nPOINTS 1\nDATA ascii\n1 2 3\n", "no x, y, z"),
-        ("m.las", "LASF but not really", "unreadable LAS"),
-        ("n.laz", "nothing like it", "unreadable LAZ"),
+        ("m.las", "LASF but not really", "not a LAS file, or cut off in its header"),
+        ("n.laz", "nothing like it", "not a LAS file, or cut off in its header"),
         ("p.dwg", "x", "unknown file type"),
         ("q.xyz", "", "empty"),
         ("r.xyz", "0 0 0\n1 1 1\n", "wrong unit?"),
@@ -269,6 +279,16 @@ def test_e57_is_metres_and_garbage_is_refused_and_left_alone(tmp_path: Path, poi
     (tmp_path / "b.e57").write_bytes(b"ASTM-E57" + bytes(200))
     assert "unreadable E57" in refused(tmp_path / "b.e57", "m")
     assert (tmp_path / "b.e57").exists()
+
+
+def test_las_that_names_records_without_end_is_refused_at_once(tmp_path: Path, points: Array) -> None:
+    las = laspy.LasData(laspy.LasHeader(point_format=6, version="1.4"))
+    las.x, las.y, las.z = points.T
+    las.write(str(tmp_path / "a.las"))
+    whole = (tmp_path / "a.las").read_bytes()
+    for at in (100, 243):  # number of records before and after the points
+        (tmp_path / "a.las").write_bytes(whole[:at] + b"\xff\xff\xff\xff" + whole[at + 4 :])
+        assert "do not fit" in refused(tmp_path / "a.las")
 
 
 def test_size_hint_names_the_unit(tmp_path: Path) -> None:
