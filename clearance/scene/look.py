@@ -75,9 +75,10 @@ def _look_at_scan(source: Source, unit: str | None) -> Look:
     factor = 1.0 if unit is None else source.factor(unit, stated)
     cloud = scan_io.read_cloud(source, factor)
     scan = condition(cloud.points, "auto", 0.0)
-    low, median, high = np.quantile(scan.spacing_mm, (0.05, 0.5, 0.95)).tolist()
+    known = bool(np.isfinite(scan.spacing_mm).all())
     findings = ScanFindings(
-        points=len(cloud.points), no_return=cloud.file.no_return, spacing=(low, median, high),
+        points=len(cloud.points), no_return=cloud.file.no_return,
+        spacing=tuple(np.quantile(scan.spacing_mm, (0.05, 0.5, 0.95)).tolist()) if known else None,
         noise=scan.noise_mm, strays=int(scan.stray.sum()),
     )  # fmt: skip
     return Look(

@@ -57,10 +57,10 @@ class MeshFindings:
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class ScanFindings:
-    """Counts, local spacing (5 %, median, 95 %), noise (1 sigma) and strays of a scan."""
+    """Counts, local spacing (5 %, median, 95 %; None of too few points), noise (1 sigma) and strays of a scan."""
 
     points: int
     no_return: int
-    spacing: tuple[float, float, float]
+    spacing: tuple[float, float, float] | None
     noise: float
     strays: int

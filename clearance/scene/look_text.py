@@ -60,15 +60,21 @@ def _mesh_lines(mesh: MeshFindings, unit: str) -> list[str]:
 
 def _scan_lines(scan: ScanFindings, unit: str) -> list[str]:
     """Return the lines about a scan."""
-    low, median, high = scan.spacing
     share = 100.0 * scan.strays / scan.points
     return [
         f"  {scan.points} points" + (f", {scan.no_return} more without a return" if scan.no_return else ""),
-        f"  spacing: median {median:.3g} {unit}, 5 to 95 % {low:.3g} to {high:.3g} (distance to the sixth neighbour)",
+        f"  spacing: {_spacing(scan, unit)}",
         f"  noise: {scan.noise:.3g} {unit}, 1 sigma about the local surface (a warp of the scan does not show here)",
-        f"  strays: {scan.strays} points that no neighbours support ({share:.2g} %)",
+        f"  strays: {scan.strays} points that no neighbours support ({share:.3g} %)",
         "  holes are not judged: look at the scan yourself for places that were not seen",
     ]
+
+
+def _spacing(scan: ScanFindings, unit: str) -> str:
+    if scan.spacing is None:
+        return "not told, too few different points"
+    low, median, high = scan.spacing
+    return f"median {median:.3g} {unit}, 5 to 95 % {low:.3g} to {high:.3g} (distance to the sixth neighbour)"
 
 
 def as_dict(look: Look) -> dict[str, Any]:
@@ -85,7 +91,8 @@ def as_dict(look: Look) -> dict[str, Any]:
         scan = look.scan
         told["scan"] = {
             "points": scan.points, "no_return": scan.no_return, "strays": scan.strays, "noise": scan.noise,
-            "spacing": dict(zip(("percentile_5", "median", "percentile_95"), scan.spacing, strict=True)),
+            "spacing": scan.spacing
+            and dict(zip(("percentile_5", "median", "percentile_95"), scan.spacing, strict=True)),
         }  # fmt: skip
     return told
 

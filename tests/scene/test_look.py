@@ -78,7 +78,7 @@ def test_scan(tmp_path: Path) -> None:
     assert found.scan.noise == pytest.approx(0.1, rel=0.1)
     assert found.scan.strays == 1
     text = "\n".join(as_lines(found))
-    assert "holes are not judged by look" in text
+    assert "holes are not judged" in text
     assert "likely unit: mm" in text
     json.dumps(as_dict(found))
 
@@ -128,3 +128,13 @@ def test_masses() -> None:
         low, high = ranges[density.material]
         assert 1000 * low <= mass_g(1e6, density) <= 1000 * high
         assert density.source
+
+
+@pytest.mark.parametrize("content", ["1 2 3\n", "1 2 3\n" * 100, "0 0 0\n1 0 0\n0 1 0\n"])
+def test_a_scan_of_too_few_points_has_no_spacing(tmp_path: Path, content: str) -> None:
+    (tmp_path / "few.xyz").write_text(content)
+    found = look(tmp_path / "few.xyz")
+    assert found.scan is not None
+    assert found.scan.spacing is None
+    assert "spacing: not told" in "\n".join(as_lines(found))
+    assert "nan" not in json.dumps(as_dict(found), allow_nan=False)
