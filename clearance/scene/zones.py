@@ -34,7 +34,7 @@ class Zones:
     Attributes
     ----------
     zones : tuple of Zone, in the job's order
-    unclaimed : (k, 3) float64, bay frame, mm; stray points left out
+    unclaimed : (k, 3) float64, bay frame, mm; stray points too, for no zone tells of them
     """
 
     zones: tuple[Zone, ...]
@@ -60,7 +60,7 @@ def build_zones(job: Job, scan: Scan | None) -> Zones:
         has_rest |= table.where.rest
         mask = ~taken if table.where.rest else caught[table.name]
         built.append(_point_zone(job, table, scan, mask))
-    left = ~taken & ~scan.stray if scan is not None and not has_rest else np.zeros(len(points), dtype=bool)
+    left = np.zeros(len(points), dtype=bool) if has_rest else ~taken
     return Zones(tuple(built), points[left])
 
 

@@ -107,3 +107,14 @@ def test_a_cable_inside_a_part_of_mixed_winding_fails(scene, run):
     cable = np.column_stack([x.ravel(), 3 * np.cos(angle.ravel()), 3 * np.sin(angle.ravel())])
     trimesh.PointCloud(np.vstack([points, cable])).export(scene.folder / "bay.ply")
     assert run("check", scene.job, "-o", scene.folder / "r").code == 1
+
+
+def test_a_thinly_scanned_wire_in_no_zone_keeps_the_job_from_passing(scene, run):
+    scene.edit("where = { rest = true }", "where = { box = { min = [-200, -60, -60], max = [200, 65, -30] } }")
+    assert run("check", scene.job, "-o", scene.folder / "r").code == 0
+    points = np.asarray(trimesh.load(scene.folder / "bay.ply").vertices)
+    wire = np.column_stack([np.linspace(-80, 80, 12), np.zeros(12), np.full(12, 24.0)])
+    trimesh.PointCloud(np.vstack([points, wire])).export(scene.folder / "bay.ply")
+    ended = run("check", scene.job, "-o", scene.folder / "r")
+    assert ended.code == 3
+    assert "belong to no zone" in " ".join(ended.out.split())
