@@ -54,6 +54,7 @@ def place(job_file: Path, progress: Progress = lambda step: None) -> Placement:
         scan.accuracy_mm if scan else 0.0,
         scan.noise_mm if scan else 0.0,
         job.file,
+        job.datums,
     )
     if scan is not None:
         check_near_scan(job, part.mesh.moved(registration.T_bay_part), scan.points)

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from clearance.errors import InputError
+from clearance.job.check_datums import check_datums
 from clearance.job.schema import Job
 
 NO_BAY = "needs scan points but the job has no [bay]"
@@ -22,6 +23,7 @@ def slug(name: str) -> str:
 def check_across(job: Job) -> None:
     """Check what no single table can know. Raises InputError."""
     _check_names(job)
+    check_datums(job)
     rest = [zone.name for zone in job.zones if zone.where.rest]
     if len(rest) > 1:
         raise InputError(

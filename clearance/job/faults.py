@@ -80,7 +80,7 @@ class _Place:
 
 
 def _place(error: ErrorDetails, tree: Any) -> _Place:
-    """Follow an error's path: zones and landmarks by name, or by number from 1 where they have none."""
+    """Follow an error's path: zones, datums and landmarks by name, or by number from 1 where they have none."""
     model: type[BaseModel] | None = Job
     key, about, width, node, joint, entries, array = "", "", 0, tree, "", [], tree
     for at, step in enumerate(error["loc"]):
@@ -126,7 +126,11 @@ def _bad_value(error: ErrorDetails, tree: dict[str, Any], file: Path) -> InputEr
     key, about = place.key, place.hint
     if kind == "missing" and not place.entries:
         return InputError(file, "missing", f"add it{about}", key)
-    if kind == "tuple_type" and isinstance(place.value, dict) and key in ("zone", "register.pair"):
+    if (
+        kind == "tuple_type"
+        and isinstance(place.value, dict)
+        and key in ("zone", "datum", "register.pair", "register.set")
+    ):
         return InputError(file, "this is one table", "write an array of tables" + _double(key), key)
     if kind == "value_error":
         found, _, wanted = str(limits["error"]).partition("; ")
@@ -150,7 +154,7 @@ def _bad_value(error: ErrorDetails, tree: dict[str, Any], file: Path) -> InputEr
 
 
 def _double(key: str) -> str:
-    return f": [[{key}]], in double brackets, heads each" if key == "zone" else ": [ { }, { }, ... ]"
+    return f": [[{key}]], in double brackets, heads each" if key in ("zone", "datum") else ": [ { }, { }, ... ]"
 
 
 def _found(error: ErrorDetails, place: _Place) -> str:

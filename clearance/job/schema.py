@@ -6,88 +6,29 @@ Lengths in the job file's own coordinates are mm unless a table has a `unit`.
 
 from __future__ import annotations
 
-import unicodedata
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
-from clearance.units import UNITS
-
-Vector = tuple[float, float, float]
-Unit = Literal["mm", "cm", "m", "in"]
-Carrier = Literal["chassis", "engine"]
-Kind = Literal["chassis", "axle", "actuator", "line", "access"]
-LARGEST = 1e10
-"""Largest number of a job. In mm 10 000 km: float64 still tells 2 nm apart there, and no sum of squares overflows."""
-
-
-def _sensible(value: float) -> float:
-    if abs(value) > LARGEST:
-        raise ValueError(f"larger than anything in a car; write a number up to {LARGEST:g}")
-    return value
-
-
-Sensible = AfterValidator(_sensible)
-NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False, strict=True), Sensible]
-Positive = Annotated[float, Field(gt=0, allow_inf_nan=False, strict=True), Sensible]
-Finite = Annotated[float, Field(allow_inf_nan=False, strict=True), Sensible]
-Yes = Annotated[bool, Field(strict=True)]
-
-assert UNITS == ("mm", "cm", "m", "in")
-
-
-def _not_zero(value: Vector) -> Vector:
-    if sum(x * x for x in value) < 1e-18:
-        raise ValueError("a direction of no length; give one that is not zero")
-    return value
-
-
-def _in_order(value: tuple[float, float]) -> tuple[float, float]:
-    if value[0] > value[1]:
-        raise ValueError(f"the range is reversed; write [lowest, highest]: [{value[1]:g}, {value[0]:g}]")
-    return value
-
-
-def _has_neutral(value: tuple[float, float]) -> tuple[float, float]:
-    if not value[0] <= 0 <= value[1]:
-        raise ValueError("the range leaves out 0, the pose in which the bay was scanned; widen it to contain 0")
-    return value
-
-
-def _below_a_quarter_turn(value: tuple[float, float]) -> tuple[float, float]:
-    if value[0] < -90 or value[1] > 90:
-        raise ValueError("no engine on mounts rolls beyond a quarter turn; write degrees from -90 to 90")
-    return value
-
-
-def _one_line(value: str) -> str:
-    if not value.strip():
-        raise ValueError("no visible character; write a name")
-    if any(unicodedata.category(c) in ("Cc", "Zl", "Zp") for c in value):
-        raise ValueError("a line break or control character; write it in one line")
-    return value
-
-
-def _named(value: Path) -> Path:
-    if value == Path():
-        raise ValueError("no file name; name a file")
-    return value
-
-
-Point = tuple[Finite, Finite, Finite]
-Row = tuple[Finite, Finite, Finite, Finite]
-Direction = Annotated[Point, AfterValidator(_not_zero)]
-Range = Annotated[tuple[Finite, Finite], AfterValidator(_in_order), AfterValidator(_has_neutral)]
-Roll = Annotated[Range, AfterValidator(_below_a_quarter_turn)]
-Line = Annotated[str, AfterValidator(_one_line)]
-FileName = Annotated[Path, AfterValidator(_named)]
-
-
-class Table(BaseModel):
-    """A TOML table: frozen, no unknown keys."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
+from clearance.job.datum import Datum, DatumPair
+from clearance.job.values import (
+    Carrier,
+    Direction,
+    FileName,
+    Finite,
+    Kind,
+    Line,
+    NotNegative,
+    Point,
+    Positive,
+    Range,
+    Roll,
+    Row,
+    Table,
+    Unit,
+    Yes,
+)
 
 
 class Part(Table):
@@ -133,8 +74,8 @@ class Landmark(Table):
 class Register(Table):
     """[register]: how the part is placed in the bay."""
 
-    method: Literal["given", "landmarks"] = Field(
-        description="given: you state the place; landmarks: from points known on both"
+    method: Literal["given", "landmarks", "datums"] = Field(
+        description="given: you state the place; landmarks: from points known on both; datums: seated on named features"
     )
     matrix: tuple[Row, Row, Row, Row] | None = Field(
         None, description="given: T_bay_part, 4 rows of 4, translation in mm"
@@ -148,27 +89,33 @@ class Register(Table):
         0.0, description="given: degrees, 1 sigma of the given turn about each axis; 0 = taken as exact"
     )
     pair: tuple[Landmark, ...] = Field((), description="landmarks: 3 or more, not in a line")
+    set_: tuple[DatumPair, ...] = Field(
+        (), alias="set", description="datums: a pair of faces first, then holes, studs or edges, by name"
+    )
     refine: Yes = Field(
         False, description="settle the part on the scan points that lie on it (they must show the part)"
     )
 
     @model_validator(mode="after")
     def _one_way(self) -> Self:
-        given = self.matrix is not None or self.shift is not None or self.turn is not None
+        place = self.matrix is not None or self.shift is not None or self.turn is not None
         if self.method == "given":
-            if not given:
+            if not place:
                 raise ValueError('method "given" without a place; add matrix, or shift and/or turn')
             if self.matrix is not None and (self.shift is not None or self.turn is not None):
                 raise ValueError("matrix beside shift or turn; keep matrix, or shift and turn, not both")
-            if self.pair:
-                raise ValueError('pair beside method "given"; leave pair out or write method = "landmarks"')
-        else:
-            if given or self.sigma_shift or self.sigma_turn:
-                raise ValueError(
-                    'matrix, shift, turn or a sigma beside method "landmarks"; leave them out or write method = "given"'
-                )
-            if len(self.pair) < 3:
-                raise ValueError(f"{len(self.pair)} landmark pair(s); give 3 or more, not in a line")
+        elif place or self.sigma_shift or self.sigma_turn:
+            raise ValueError(
+                f'matrix, shift, turn or a sigma beside method "{self.method}"; '
+                'leave them out or write method = "given"'
+            )
+        for key, values, method in (("pair", self.pair, "landmarks"), ("set", self.set_, "datums")):
+            if values and self.method != method:
+                raise ValueError(f'{key} beside method "{self.method}"; leave {key} out or write method = "{method}"')
+        if self.method == "landmarks" and len(self.pair) < 3:
+            raise ValueError(f"{len(self.pair)} landmark pair(s); give 3 or more, not in a line")
+        if self.method == "datums" and not self.set_:
+            raise ValueError('method "datums" without set; add set = [{ part = "name", bay = "name" }, ...]')
         return self
 
 
@@ -311,6 +258,9 @@ class Job(Table):
         description="the scan of the surroundings, in the bay's frame; left out where every zone is a body",
     )
     register_: Register = Field(alias="register", description="how the part is placed in the bay")
+    datums: tuple[Datum, ...] = Field(
+        (), alias="datum", description="named features of the part and the bay, for register.set"
+    )
     zones: tuple[Zone, ...] = Field(
         alias="zone", min_length=1, description="named stretches of surroundings, each with its own required gap"
     )
@@ -333,10 +283,10 @@ class Job(Table):
 
 
 FORESEEN: dict[str, tuple[str, ...]] = {
-    "": ("engine", "heat", "datum", "access"),
+    "": ("engine", "heat", "access"),
     "part": ("contact",),
     "bay": ("stations",),
-    "register": ("set", "region", "datums", "shape"),
+    "register": ("region", "shape"),
     "zone": ("fit", "travel", "stroke", "limit", "emissivity"),
     "rock": ("mounts", "torque"),
 }

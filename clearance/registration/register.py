@@ -8,7 +8,9 @@ import numpy as np
 
 from clearance.errors import InputError
 from clearance.frames import Array
+from clearance.job.datum import Datum
 from clearance.job.schema import Register
+from clearance.registration.datums import from_datums
 from clearance.registration.fine import refined
 from clearance.registration.given import given
 from clearance.registration.landmarks import from_landmarks
@@ -17,7 +19,13 @@ from clearance.scene.mesh import Mesh
 
 
 def register(
-    spec: Register, part: Mesh, scan_points: Array | None, accuracy_mm: float, noise_mm: float, job_file: Path
+    spec: Register,
+    part: Mesh,
+    scan_points: Array | None,
+    accuracy_mm: float,
+    noise_mm: float,
+    job_file: Path,
+    datums: tuple[Datum, ...] = (),
 ) -> Registration:
     """Return the part's pose in the bay with its uncertainty.
 
@@ -26,17 +34,23 @@ def register(
     part : Mesh
         Part frame, mm.
     scan_points : (n, 3) float64 or None
-        Bay frame, mm; needed where the job asks for `refine`.
+        Bay frame, mm; needed where the job asks for `refine` or `datums`.
     accuracy_mm, noise_mm : float
         1 sigma of the scanner and of its points.
+    datums : tuple of Datum
+        Those that `spec.set_` names, on part and bay.
 
     Raises
     ------
     InputError
-        For a pose that is not rigid, landmarks that cannot fix one, or a refine without a scan.
+        For a pose that is not rigid, landmarks or datums that cannot fix one, or a refine without a scan.
     """
     if spec.method == "given":
         placed = given(spec, part, job_file)
+    elif spec.method == "datums":
+        if scan_points is None:
+            raise InputError(job_file, "needs scan points but the job has no [bay]", "add [bay]", "register.method")
+        placed = from_datums(spec.set_, datums, part, scan_points, (accuracy_mm, noise_mm), job_file)
     else:
         placed = from_landmarks(spec.pair, part.vertices, float(np.hypot(accuracy_mm, noise_mm)), job_file)
     if not spec.refine:

@@ -16,14 +16,14 @@ class Registration:
     Attributes
     ----------
     method : str
-        "given" or "landmarks", with "+refine" where refined.
+        "given", "landmarks" or "datums", with "+refine" where refined.
     T_bay_part : Pose
     converged : bool
         False until proven: a refine that did not settle leaves it False.
     residual_rms_mm : float or None
         Root mean square of what the method fitted; None where it fits nothing.
     residuals : tuple of (name, mm)
-        One per landmark.
+        One per landmark or pair of datums.
     covariance : (6, 6) float64
         Of small motions about `centre`, bay frame: rotation (rad) first, then translation (mm).
         A point p moves by rotation x (p - centre) + translation.

@@ -55,3 +55,9 @@ def test_landmarks_then_refine(elbow, true_pose, scan_of):
 def test_refine_needs_a_scan(elbow):
     with pytest.raises(InputError, match=r"register\.refine.*add \[bay\]"):
         register(Register(method="given", shift=(0, 0, 0), refine=True), elbow, None, 0, 0, JOB)
+
+
+def test_datums_need_a_scan(elbow):
+    spec = Register.model_validate({"method": "datums", "set": [{"part": "a", "bay": "b"}]})
+    with pytest.raises(InputError, match=r"register\.method.*add \[bay\]"):
+        register(spec, elbow, None, 0, 0, JOB)
