@@ -72,7 +72,7 @@ def decide_job(
 def _between(proven: float, at_most: float, gap: float, budget: Budget, clearance: Bound) -> str:
     parts = {name: float(getattr(budget, name)) for name in SETTLES}
     largest = max(parts, key=lambda name: parts[name])
-    if clearance.width > budget.guard:
+    if clearance.lower < 0 and clearance.width > budget.guard:
         settle = "the parts interfere too deeply for a closer bound; move the part"
     elif parts[largest] == 0:
         settle = "a closer search would settle it"

@@ -28,6 +28,14 @@ def _budget(u: float, spacing: float = 0.0) -> Budget:
     )
 
 
+def test_a_clear_part_exactly_at_its_gap_is_not_told_that_it_interferes(placed):
+    found, reason = decide_zone(Bound(5.0 - 1e-9, 5.0), 5.0, _budget(0.0), placed())
+    assert found is Verdict.UNDECIDED
+    assert "interfere" not in reason
+    _, deep = decide_zone(Bound(-7.3, -0.1), 0.0, _budget(0.2), placed())
+    assert "interfere too deeply" in deep
+
+
 @pytest.mark.parametrize(
     ("measured", "verdict"),
     # Required 5.00 mm, u 0.40 mm: accepted from 5.00 + 1.645 x 0.40 = 5.658, rejected up to 4.342.
