@@ -21,6 +21,10 @@ SMALL_MESH = 1000
 """Triangles up to which `Surface` uses the exact winding number."""
 
 
+RAY_BLOCK = 20_000
+"""Triangles asked about at a time by rays."""
+
+
 def winding_says_inside(mesh: Mesh, points: Array) -> NDArray[np.bool_]:
     """Tell for each of (n, 3) points, mm, whether |winding number| > 1/2."""
     if not len(points):
@@ -37,6 +41,20 @@ def most_turns(mesh: Mesh, points: Array) -> float:
         np.ascontiguousarray(mesh.vertices), np.ascontiguousarray(mesh.faces), np.ascontiguousarray(points)
     )
     return float(np.abs(np.asarray(turns)).max())
+
+
+def covered(mesh: Mesh, point: Array, directions: Array) -> float:
+    """Return the share of (d, 3) directions in which a ray from `point` (3,), mm, meets the mesh, whatever its winding.
+
+    A ray meets a triangle if it lies on the same side of the three planes through the point and an edge.
+    """
+    met = np.zeros(len(directions), dtype=bool)
+    for start in range(0, len(mesh.faces), RAY_BLOCK):
+        a, b, c = (mesh.vertices[mesh.faces[start : start + RAY_BLOCK]] - point).swapaxes(0, 1)
+        sides = np.stack([np.cross(a, b), np.cross(b, c), np.cross(c, a)]) @ directions.T
+        volume = np.einsum("ij,ij->i", a, np.cross(b, c))[:, None]
+        met |= (((sides >= 0).all(axis=0) & (volume > 0)) | ((sides <= 0).all(axis=0) & (volume < 0))).any(axis=0)
+    return float(met.mean())
 
 
 class Surface:

@@ -12,12 +12,13 @@ from clearance.verdict.judge import judge_zone
 from clearance.verdict.result import Verdict
 
 
-@pytest.mark.parametrize("fault", ["hole", "doubled", "none of it"])
+@pytest.mark.parametrize("fault", ["hole", "doubled", "two-sided", "none of it"])
 def test_a_part_inside_a_shell_that_is_almost_closed_does_not_pass(cube, placed, fault):
     ball = trimesh.creation.icosphere(subdivisions=3, radius=200)
     faces = {
         "hole": ball.faces[1:],
         "doubled": np.vstack([ball.faces, ball.faces[:1]]),
+        "two-sided": np.vstack([ball.faces, ball.faces[:, ::-1]]),  # turns cancel out, rays do not
         # A bowl: the upper half is open, nothing encloses the part.
         "none of it": ball.faces[ball.triangles_center[:, 2] < 0],
     }[fault]
