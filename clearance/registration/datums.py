@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import combinations
 from pathlib import Path
 
 import numpy as np
@@ -17,7 +18,7 @@ from clearance.registration.result import Registration
 from clearance.scene.mesh import Mesh
 
 STEPS = 50
-STILL = 1e-9
+STILL = 1e-7
 """Largest step, rad and mm, at which the iteration rests."""
 
 FREE = 1e-6
@@ -76,22 +77,23 @@ def from_datums(
     covariance = np.linalg.inv(fit.rows.T @ np.linalg.solve(fit.covariance, fit.rows))
     covariance[3:, 3:] += np.eye(3) * accuracy**2
     limit = _limit(len(fit.residuals) - 6)
-    fault = () if total <= limit else (_which_is_off(seats, centre, radius, fit),)
+    agree = np.isfinite(total) and total <= limit
+    doubts = _alike(seats, centre, radius) if agree else [_which_is_off(seats, centre, radius, fit)]
     apart = fit.apart_mm(seats)
     return Registration(
         method="datums",
         T_bay_part=pose,
-        converged=not fault,
+        converged=bool(agree),
         residual_rms_mm=float(np.sqrt(np.mean(np.square(apart)))),
         residuals=tuple((seat.name, mm) for seat, mm in zip(seats, apart, strict=True)),
         covariance=covariance,
         centre=centre,
-        notes=(*(bay.note for bay in in_bay), *fault),
+        notes=(*(bay.note for bay in in_bay), *doubts),
     )
 
 
 def _settled(pose: Pose, seats: list[Seat], centre: Array) -> tuple[Pose, float]:
-    """Take Gauss-Newton steps to rest; return the pose and the weighted sum of squares r^T C^-1 r."""
+    """Take Gauss-Newton steps; return the pose and r^T C^-1 r, the weighted sum of squares, infinite if not at rest."""
     for _ in range(STEPS):
         fit = linearised(pose, seats, centre)
         weighted = np.linalg.solve(fit.covariance, np.column_stack([fit.rows, fit.residuals]))
@@ -100,9 +102,9 @@ def _settled(pose: Pose, seats: list[Seat], centre: Array) -> tuple[Pose, float]
         turn = rotation_about(step[:3], angle) if angle > 1e-11 else np.eye(3)
         pose = rigid("bay", "bay", turn, centre + step[3:] - turn @ centre) @ pose
         if np.abs(step).max() < STILL:
-            break
-    fit = linearised(pose, seats, centre)
-    return pose, float(fit.residuals @ np.linalg.solve(fit.covariance, fit.residuals))
+            fit = linearised(pose, seats, centre)
+            return pose, float(fit.residuals @ np.linalg.solve(fit.covariance, fit.residuals))
+    return pose, float("inf")
 
 
 def _limit(spare: int) -> float:
@@ -161,13 +163,22 @@ def _triple(values: Array, digits: int) -> str:
     return "[" + ", ".join(f"{x:.{digits}f}" for x in np.round(values, digits) + 0.0) + "]"
 
 
+def _alike(seats: list[Seat], centre: Array, radius: float) -> list[str]:
+    """Name holes or studs that could be swapped, the part turned, and agree as well."""
+    return [
+        f"'{first.bay.name}' and '{second.bay.name}' would fit as well if swapped, the part turned half round: "
+        "that they are named rightly was not checked; an edge added to register.set would tell"
+        for first, second in combinations([seat for seat in seats if seat.part.is_axis], 2)
+        if _agree(_swapped(seats, first, second), centre, radius)
+    ]
+
+
 def _which_is_off(seats: list[Seat], centre: Array, radius: float, fit: SeatFit) -> str:
     """Name two datums that look swapped, or those without which the others agree."""
-    for i, first in enumerate(seats):
-        for second in seats[i + 1 :]:
-            alike = first.part.kind == second.part.kind or (first.part.is_axis and second.part.is_axis)
-            if alike and _agree(_swapped(seats, first, second), centre, radius):
-                return f"'{first.bay.name}' and '{second.bay.name}' look swapped: swap them in register.set"
+    for first, second in combinations(seats, 2):
+        alike = first.part.kind == second.part.kind or (first.part.is_axis and second.part.is_axis)
+        if alike and _agree(_swapped(seats, first, second), centre, radius):
+            return f"'{first.bay.name}' and '{second.bay.name}' look swapped: swap them in register.set"
     apart = fit.apart_mm(seats)
     doubtful = [n for n, seat in enumerate(seats) if _agree([s for s in seats if s is not seat], centre, radius)]
     if doubtful:
@@ -187,7 +198,8 @@ def _agree(seats: list[Seat], centre: Array, radius: float) -> bool:
     start = start_pose(seats)
     if len(_free_motions(start, seats, centre, radius)):
         return False
-    return _settled(start, seats, centre)[1] <= _limit(len(linearised(start, seats, centre).residuals) - 6)
+    total = _settled(start, seats, centre)[1]
+    return bool(np.isfinite(total) and total <= _limit(len(linearised(start, seats, centre).residuals) - 6))
 
 
 def _swapped(seats: list[Seat], first: Seat, second: Seat) -> list[Seat]:

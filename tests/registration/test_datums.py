@@ -172,6 +172,101 @@ def test_derivatives_against_differences(flange, seed):
     np.testing.assert_allclose(change, fit.rows @ step, atol=1e-7)
 
 
+@pytest.mark.parametrize("number", range(4))
+def test_derivatives_by_the_bays_datums_against_differences(flange, number):
+    """One bay datum at a time is unsure, place and direction together; the part floats 5 mm over its seat."""
+    datums = {d.name: d for d in _datums()}
+    part = part_datums([datums[pair.part] for pair in ALL], flange, JOB)
+    bay = [fit_datum(datums[pair.bay], _scan(0.0, 0), 0.2, JOB) for pair in ALL]
+    pose = rigid("bay", "bay", np.eye(3), 5 * TRUE.rotation[:, 2]) @ TRUE
+    centre, step = TRUE.apply((0, 0, 0)), 1e-5
+    datum = bay[number]
+    square = np.eye(3) - np.outer(datum.direction, datum.direction)
+    root = np.random.default_rng(number).normal(0, 1, (6, 6)) / ([[1.0]] * 3 + [[50.0]] * 3)
+    root[3:] = square @ root[3:]
+
+    def residuals(way: np.ndarray) -> np.ndarray:
+        direction = datum.direction + way[3:]
+        moved = replace(datum, place=datum.place + way[:3], direction=direction / np.linalg.norm(direction))
+        there = [*bay[:number], moved, *bay[number + 1 :]]
+        return linearised(pose, [Seat(p, b) for p, b in zip(part, there, strict=True)], centre).residuals
+
+    changes = np.array([(residuals(step * way) - residuals(-step * way)) / (2 * step) for way in root.T])
+    unsure = [replace(b, covariance=root @ root.T if n == number else np.zeros((6, 6))) for n, b in enumerate(bay)]
+    stated = linearised(pose, [Seat(p, b) for p, b in zip(part, unsure, strict=True)], centre).covariance
+    # Central differences; the two ways across a stud turn with its axis, which moves nothing at residual 0.
+    np.testing.assert_allclose(stated, changes.T @ changes, atol=1e-4)
+
+
+def test_a_slanted_hole_is_taken_where_it_crosses_the_face(flange):
+    """Axis 20 degrees off the normal, centre stated 0.9 mm up along it: it crosses z = 0 at (10, 5)."""
+    axis = np.array([np.sin(np.radians(20)), 0, np.cos(np.radians(20))])
+    tables = [
+        {"name": "f", "on": "part", "face": {"point": (0, 0, 0), "normal": (0, 0, -1), "radius": 40}},
+        {"name": "h", "on": "part", "hole": {"center": _v((10, 5, 0) + 0.9 * axis), "axis": _v(axis), "diameter": 0.2}},
+    ]
+    _, hole = part_datums([Datum.model_validate(table) for table in tables], flange, JOB)
+    np.testing.assert_allclose(hole.points, [(10, 5, 0)], atol=1e-12)
+
+
+def _corner(noise: float, seed: int) -> np.ndarray:
+    """Three plates at right angles that the flange is pushed into: under, before and beside it."""
+    rng = np.random.default_rng(seed)
+    deck = np.column_stack([rng.uniform(-80, 80, 6000), rng.uniform(-50, 50, 6000), rng.normal(0, 1, 6000) * noise])
+    fence = np.column_stack(
+        [rng.uniform(-80, 80, 3000), -50 + rng.normal(0, 1, 3000) * noise, rng.uniform(0, 40, 3000)]
+    )
+    stop = np.column_stack([-80 + rng.normal(0, 1, 3000) * noise, rng.uniform(-50, 50, 3000), rng.uniform(0, 40, 3000)])
+    return TRUE.apply(np.vstack([deck, fence, stop]))
+
+
+@pytest.mark.parametrize(("noise", "off_mm"), [(0.0, 1e-6), (0.1, 0.2)])
+def test_three_faces_of_a_corner(flange, noise, off_mm):
+    """Pushed into a corner the flange is held without any hole: 3 + 2 + 1, and three turns held twice."""
+    sides = {
+        "deck": ((0, 0, 0), (0, 0, 1), 40),
+        "fence": ((0, -50, 6), (0, 1, 0), 5),
+        "stop": ((-80, 0, 6), (1, 0, 0), 5),
+    }
+    tables = []
+    for name, (point, out, radius) in sides.items():
+        part = {"point": point, "normal": _v(-np.array(out)), "radius": radius}
+        wide = {"point": _v(TRUE.apply(point)), "normal": _v(TRUE.rotation @ out), "radius": max(radius, 14)}
+        tables += [{"name": f"my {name}", "on": "part", "face": part}, {"name": name, "on": "bay", "face": wide}]
+    pairs = _pairs(*((f"my {name}", name) for name in sides))
+    datums = tuple(Datum.model_validate(table) for table in tables)
+    placed = from_datums(pairs, datums, flange, _corner(noise, 1), (0.0, noise), JOB)
+    assert placed.converged, placed.notes
+    # Turn about z from two discs of 14 mm with 360 points: 0.1 * 2 / 14 / sqrt(360) / sqrt(2) rad = 0.53 mrad,
+    # 0.05 mm at the far corner; 0.2 mm is four sigmas.
+    assert np.abs(placed.T_bay_part.apply(flange.vertices) - TRUE.apply(flange.vertices)).max() < off_mm
+
+
+def test_two_faces_leave_a_slide(flange):
+    point, out = (0, -50, 6), np.array([0, 1, 0])
+    tables = [
+        {"name": "side", "on": "part", "face": {"point": point, "normal": _v(-out), "radius": 5}},
+        {"name": "fence", "on": "bay",
+         "face": {"point": _v(TRUE.apply(point)), "normal": _v(TRUE.rotation @ out), "radius": 14}},
+    ]  # fmt: skip
+    datums = (*_datums(), *(Datum.model_validate(table) for table in tables))
+    with pytest.raises(InputError) as refused:
+        from_datums(_pairs(FACE, ("side", "fence")), datums, flange, _corner(0.0, 0), (0.0, 0.0), JOB)
+    way = np.array([float(x) for x in refused.value.found.split("[")[1].rstrip("]").split(",")])
+    assert refused.value.found.startswith("the part is still free to slide along")
+    # Words are rounded to 0.01.
+    assert abs(way @ TRUE.rotation @ (1, 0, 0)) == pytest.approx(1, abs=0.02)
+
+
+def test_studs_that_nothing_tells_apart_are_noted(flange):
+    scan, datums = _scan(0.2, 0), _datums()
+    with_edge, without = (from_datums(p, datums, flange, scan, (0.0, 0.2), JOB) for p in (ALL, _pairs(FACE, A, B)))
+    assert with_edge.converged
+    assert without.converged
+    assert not [note for note in with_edge.notes if "swapped" in note]
+    assert "'stud a' and 'stud b' would fit as well if swapped" in without.notes[-1]
+
+
 @pytest.mark.parametrize(
     ("pairs", "free", "advice"),
     [
