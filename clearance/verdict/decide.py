@@ -9,7 +9,7 @@ from clearance.registration.result import Registration
 from clearance.verdict.result import Budget, Verdict, ZoneResult
 
 SETTLES = {
-    "registration": "place the part more surely: more landmarks, farther apart, or a refine",
+    "registration": "place the part more surely: more landmarks or datums, farther apart, or a refine",
     "noise": "scan with less noise, or scan this place again from nearer",
     "accuracy": "a scanner with a smaller stated error",
     "tolerance": "a closer tolerance of the finished part",
