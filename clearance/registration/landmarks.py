@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import permutations
 from pathlib import Path
 
 import numpy as np
@@ -33,6 +34,9 @@ OFF_MM = 2.0
 
 EXPLAINED = 4.0
 """A slip is named where undoing it makes the rms residual so many times smaller."""
+
+MOST_PERMUTED = 6
+"""Landmarks up to which every order of them is tried for a look-alike; of more, every exchange of two."""
 
 SCALE_OFF = 0.02
 """Difference of size of the two landmark sets beyond which a wrong unit or pair is suspected."""
@@ -68,6 +72,8 @@ def from_landmarks(
     centre = bay.mean(axis=0)
     off = bool(residuals.max() > max(OFF_MM, 5 * floor))
     notes = [_far_end_note(bay, pose.apply(part_vertices), sigma), *hints]
+    if not off:
+        notes += _look_alikes(pairs, part, bay, pose, max(OFF_MM, 5 * floor))
     if off:
         notes.append(_which_is_off(pairs, part, bay, residuals))
     return Registration(
@@ -80,6 +86,30 @@ def from_landmarks(
         centre=centre,
         notes=tuple(notes),
     )
+
+
+def _look_alikes(pairs: tuple[Landmark, ...], part: Array, bay: Array, pose: Pose, fits_mm: float) -> list[str]:
+    """Say so where the landmarks fit as well with some of them exchanged, in quite another pose."""
+    count = len(pairs)
+    orders = permutations(range(count)) if count <= MOST_PERMUTED else (_exchanged(count, *p) for p in _couples(count))
+    for order in orders:
+        other = kabsch(part[list(order)], bay)
+        moved = np.linalg.norm(other.apply(part) - pose.apply(part), axis=1).max()
+        if moved > 2 * fits_mm and np.linalg.norm(other.apply(part[list(order)]) - bay, axis=1).max() <= fits_mm:
+            names = ", ".join(f"'{pairs[i].name}'" for i in range(count) if order[i] != i)
+            said = f"the landmarks fit as well with {names} exchanged"
+            return [f"{said}: look at the pictures, is the part the right way round?"]
+    return []
+
+
+def _couples(count: int) -> list[tuple[int, int]]:
+    return [(i, j) for i in range(count) for j in range(i)]
+
+
+def _exchanged(count: int, i: int, j: int) -> tuple[int, ...]:
+    order = list(range(count))
+    order[i], order[j] = order[j], order[i]
+    return tuple(order)
 
 
 def kabsch(part: Array, bay: Array) -> Pose:

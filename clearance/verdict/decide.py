@@ -18,6 +18,10 @@ SETTLES = {
 """What would shrink each component of the budget."""
 
 
+FAR_MM = 100.0
+"""A pass with nothing nearer than this, and ten gaps, is told with a question."""
+
+
 def decide_zone(clearance: Bound, gap_mm: float, budget: Budget, registration: Registration) -> tuple[Verdict, str]:
     """Return the verdict on one zone and why.
 
@@ -66,7 +70,11 @@ def decide_job(
             "add a zone there, or one with where = { rest = true }",
         )
     tightest = min(zones, key=lambda z: z.margin_mm - z.budget.guard)
-    return Verdict.PASS, f"every zone is proven; the tightest is {tightest.zone.name}: {tightest.reason}"
+    reason = f"every zone is proven; the tightest is {tightest.zone.name}: {tightest.reason}"
+    nearest = min(z.sweep.clearance.lower for z in zones)
+    if nearest > max(FAR_MM, 10 * max(z.zone.gap_mm for z in zones)):
+        reason += f"; but nothing comes nearer than {nearest:.0f} mm: are the part's place and all units right?"
+    return Verdict.PASS, reason
 
 
 def _between(proven: float, at_most: float, gap: float, budget: Budget, clearance: Bound) -> str:

@@ -106,10 +106,12 @@ def _nearest_raw(zone: Zone, part: Part, motion: PairMotion, found: Sweep) -> fl
 def nearest_unclaimed(unclaimed: Array, part: Part, rock: Rock | None, results: Sequence[ZoneResult]) -> float | None:
     """Clearance, mm, to scan points of no zone, if it may be less than the largest gap and guard; else None.
 
-    A point of no zone has no gap of its own, so the largest one is taken. It rides on the chassis.
+    A point of no zone has no gap of its own, so the largest one is taken. What it rides on is not
+    known: it is moved against the part, which includes standing still.
     """
     if not len(unclaimed):
         return None
     needed = max(r.zone.gap_mm + r.budget.guard for r in results)
-    found = sweep(part.mesh, part.closed, unclaimed, False, pair_motion(part.rides, "chassis", rock), COARSE_MM)
+    other = "chassis" if part.rides == "engine" else "engine"
+    found = sweep(part.mesh, part.closed, unclaimed, False, pair_motion(part.rides, other, rock), COARSE_MM)
     return found.clearance.upper if found.clearance.lower < needed else None

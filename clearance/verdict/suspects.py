@@ -11,7 +11,7 @@ from clearance.motion.field import least_sampled, may_be_lower
 from clearance.motion.rock import PairMotion
 from clearance.scene.mesh import Mesh
 
-TOGETHER_MM = 10.0
+TOGETHER_MM = 20.0
 """Stray points nearer than this to each other belong together."""
 
 COMPANY = 3

@@ -191,3 +191,11 @@ def test_a_wrong_pick_is_named():
     placed = from_landmarks(_pairs(points, bay), points, 0.1, JOB)
     assert not placed.converged
     assert "'stud 3'" in placed.notes[-1]
+
+
+def test_a_rectangle_of_studs_is_told_to_fit_the_other_way_round():
+    studs = np.array([[0, 0, 0], [300, 0, 0], [300, 60, 0], [0, 60, 0]], float)
+    notes = " ".join(from_landmarks(_pairs(studs, studs + 10), studs, 0.1, JOB).notes)
+    assert "fit as well with" in notes
+    odd = np.array([[0, 0, 0], [300, 0, 0], [320, 60, 0], [0, 90, 20]], float)
+    assert "fit as well" not in " ".join(from_landmarks(_pairs(odd, odd + 10), odd, 0.1, JOB).notes)

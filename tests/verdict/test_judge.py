@@ -141,7 +141,7 @@ def test_stray_points_inside_the_part_are_told_as_interference(cube, wall, place
 def test_strays_in_company_keep_a_zone_from_passing(cube, wall, placed):
     zone, scan = wall(40.0, 5.0)
     wire = np.array([[14.0, y, 0.0] for y in (-9.0, -1.0, 7.0)])
-    alone = np.array([[14.0, -15, 0], [14, 0, 0], [14, 15, 0]])
+    alone = np.array([[14.0, -25, 0], [14, 0, 0], [14, 25, 0]])
     together = judge_zone(replace(zone, stray_points=wire), cube, placed(), scan, None, 0.95)
     assert together.verdict is Verdict.UNDECIDED
     assert "stand together and come within 4.0 mm" in together.reason
@@ -211,3 +211,24 @@ def test_the_worst_zone_speaks_for_the_job(cube, wall, placed):
 def _of(zone_and_scan, cube, placed):
     zone, scan = zone_and_scan
     return zone, cube, placed(), scan, None, 0.95
+
+
+def test_a_pass_far_from_everything_asks_whether_the_units_are_right(cube, wall, placed):
+    far = judge_zone(*_of(wall(250.0, 5.0), cube, placed))
+    verdict, reason = decide_job([far], placed(), None)
+    assert verdict is Verdict.PASS
+    assert "units right?" in reason
+    near = judge_zone(*_of(wall(20.0, 5.0), cube, placed))
+    assert "units" not in decide_job([near], placed(), None)[1]
+
+
+def test_points_of_no_zone_are_moved_against_a_part_on_the_chassis(cube, wall, placed):
+    zone, scan = wall(40.0, 5.0)
+    result = judge_zone(zone, cube, placed(), scan, None, 0.95)
+    rock = rock_from(
+        point=np.zeros(3), direction=np.array([0, 1.0, 0]), up=np.array([0, 0, 1.0]),
+        forward=np.array([1.0, 0, 0]), roll_deg=(0, 0), lift_mm=(0, 0), shift_mm=(-4, 0),
+    )  # fmt: skip
+    standing = replace(cube, rides="chassis")
+    # 7 mm off at rest; a point on the engine comes 4 mm nearer.
+    assert nearest_unclaimed(np.array([[17.0, 0, 0]]), standing, rock, [result]) == pytest.approx(3.0, abs=0.5)
