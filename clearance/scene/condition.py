@@ -18,8 +18,8 @@ from clearance.scene.scan import Scan
 from clearance.scene.spacing import local_spacing
 from clearance.scene.strays import NEIGHBOURS, find_strays
 
-REPEAT_DIGITS = 3
-"""Decimals of a millimetre to which repeated points agree."""
+REPEAT_MM = 0.02
+"""Points in one cube of this side are one point seen again: they say nothing of how near the next surface is."""
 
 
 def condition(
@@ -44,10 +44,10 @@ def condition(
         `spacing_mm`: see `clearance.scene.spacing`. Infinite where there are fewer than 17 different
         points, all of which are then strays.
         `stray`: see `clearance.scene.strays`.
-        Points that agree to 0.001 mm (a scan exported twice, say) count as one in all of this.
+        Points that agree to 0.02 mm (a scan exported twice, say) count as one in all of this.
     """
     chosen = np.ones(len(points), dtype=bool) if keep is None else keep
-    first, label = equal_rows(np.round(points, REPEAT_DIGITS))
+    first, label = equal_rows(np.round(points / REPEAT_MM))
     spacing, stray, sigma = _examine(points[first], noise)
     same = label[chosen]
     return Scan(

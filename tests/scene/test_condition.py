@@ -190,3 +190,14 @@ def test_speed_follows_the_number_of_points() -> None:
     condition(points, "auto", 0.1)
     # processor time of both cores; 500 000 points in 8 s of wall time leave 3.2 s a core for this
     assert time.process_time() - start < 6.4
+
+
+def test_a_point_seen_again_and_again_hides_no_spacing():
+    """A 30 mm grid of which every point was seen eight times, 0.003 mm apart."""
+    x, y = np.meshgrid(np.arange(0, 600, 30.0), np.arange(0, 600, 30.0))
+    grid = np.column_stack([x.ravel(), y.ravel(), np.zeros(x.size)])
+    rng = np.random.default_rng(0)
+    seen = np.repeat(grid, 8, axis=0) + rng.normal(0, 0.003, (8 * len(grid), 3))
+    spacing = condition(seen, 0.0, 0.0).spacing_mm
+    # No place of the grid's square is nearer than 30 / sqrt(2) mm to a point at its middle.
+    assert np.quantile(spacing, 0.02) >= 30 / np.sqrt(2)
