@@ -17,8 +17,10 @@ def wound_alike(mesh: Mesh) -> Mesh:
 
     Which side is out decides what is inside, and a shell whose triangles disagree has no inside: what
     it swallows would be called clear. Each piece keeps the sense of most of its triangles. A
-    one-sided surface (a Moebius strip) has no such winding and is returned as it is.
+    one-sided surface (a Moebius strip) has no such winding and is returned as it is. Sheets written
+    once from each side count once (see `_one_sided`).
     """
+    mesh = _one_sided(mesh)
     first, second, alike = _neighbours(mesh)
     if alike.all():
         return mesh
@@ -32,6 +34,23 @@ def wound_alike(mesh: Mesh) -> Mesh:
     own, turned = label[:count], label[count:]
     turn = (kept[turned] > kept[own]) | ((kept[turned] == kept[own]) & (turned < own))
     return Mesh(mesh.vertices, np.where(turn[:, None], mesh.faces[:, ::-1], mesh.faces))
+
+
+def _one_sided(mesh: Mesh) -> Mesh:
+    """Return the mesh with repeated triangles left out, where that leaves it closed or all of them are repeated.
+
+    The two sides of such a sheet cancel in the winding number, which calls what the shell swallows
+    clear. Two bodies that share a wall have repeated triangles too: there the rest would not be
+    closed, the sides cancel rightly, and the mesh is returned as it is.
+    """
+    _, first = np.unique(np.sort(mesh.faces, axis=1), axis=0, return_index=True)
+    if len(first) == len(mesh.faces):
+        return mesh
+    single = Mesh(mesh.vertices, mesh.faces[np.sort(first)])
+    start, end = single.faces.ravel(), single.faces[:, [1, 2, 0]].ravel()
+    edges = np.minimum(start, end) * len(mesh.vertices) + np.maximum(start, end)
+    closed = bool((np.unique(edges, return_counts=True)[1] == 2).all())
+    return single if closed or 2 * len(first) == len(mesh.faces) else mesh
 
 
 def outward(mesh: Mesh) -> Mesh:

@@ -72,3 +72,26 @@ def test_a_cavity_stays_a_cavity() -> None:
 def test_a_small_body_beside_a_large_one_is_turned() -> None:
     beside = outward(together(box(40, 40, 40), box(10, 10, 10, at=(60, 0, 0), inverted=True)))
     assert signed_volume(beside) == pytest.approx(40**3 + 10**3)
+
+
+@pytest.mark.parametrize("holed", [False, True])
+def test_a_shell_written_from_both_sides_has_an_inside(holed: bool) -> None:
+    shape = trimesh.creation.icosphere(subdivisions=2, radius=30)
+    faces = np.asarray(shape.faces, np.int64)[1 if holed else 0 :]
+    both = Mesh(np.asarray(shape.vertices, np.float64), np.vstack([faces, faces[:, ::-1]]))
+    middle = np.zeros((1, 3))
+    assert not winding_says_inside(both, middle).any()  # the two sides cancel
+    assert winding_says_inside(wound_alike(both), middle).all()
+
+
+def test_bodies_that_share_a_wall_keep_both_its_sides() -> None:
+    left = box(10, 10, 10)
+    right = Mesh(
+        left.vertices * (-1, 1, 1) + (10, 0, 0), left.faces[:, ::-1]
+    )  # mirrored: the same diagonal in the wall
+    both = together(left, right)
+    corners, names = np.unique(both.vertices, axis=0, return_inverse=True)
+    shared = Mesh(corners, np.ravel(names)[both.faces])
+    assert len(np.unique(np.sort(shared.faces, axis=1), axis=0)) == 22
+    assert len(wound_alike(shared).faces) == 24
+    assert winding_says_inside(wound_alike(shared), np.array([[0.0, 0, 0], [10, 0, 0]])).all()
