@@ -28,5 +28,10 @@ def worst_points_csv(result: CheckResult) -> str:
         order = np.argsort(values, kind="stable")[:COUNT]
         for i in order[values[order] < zone.part_field.cap_mm]:
             numbers = (*placed[i], values[i], zone.zone.gap_mm, values[i] - zone.zone.gap_mm)
-            rows.writerow((zone.zone.name, *(f"{number:.4f}" for number in numbers)))
+            rows.writerow((_plain(zone.zone.name), *(f"{number:.4f}" for number in numbers)))
     return text.getvalue()
+
+
+def _plain(name: str) -> str:
+    """Return a name that a spreadsheet takes for text, not for a formula."""
+    return f"'{name}" if name.startswith(("=", "+", "-", "@")) else name

@@ -46,6 +46,15 @@ def soup(solid: Mesh | Array) -> Array:
     return solid.triangles if isinstance(solid, Mesh) else np.repeat(solid[:, None], 3, axis=1)
 
 
+def rocking(turned="part", **changed) -> PairMotion:
+    """Return a motion that stands still but for what is `changed`."""
+    values = {
+        "point": [0, 0, 0], "direction": [0, 1, 0], "up": [0, 0, 1], "forward": [1, 0, 0],
+        "roll_deg": (0, 0), "lift_mm": (0, 0), "shift_mm": (0, 0),
+    }  # fmt: skip
+    return PairMotion(rock=rock_from(**{**values, **changed}), turned=turned)
+
+
 def random_scene(seed: int) -> Scene:
     rng = np.random.default_rng(seed)
     size = rng.uniform(8, 40)

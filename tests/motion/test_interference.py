@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import trimesh
+from scenes import rocking
 
 from clearance.motion.interference import deepest
-from clearance.motion.rock import PairMotion, rock_from
+from clearance.motion.rock import PairMotion
 from clearance.motion.sweep import sweep
 from clearance.scene.mesh import Mesh
 
@@ -24,14 +25,6 @@ def cube(side: float, by=(0.0, 0, 0)) -> Mesh:
 
 def ball(radius: float, by=(0.0, 0, 0), finer: int = 4) -> Mesh:
     return mesh_of(trimesh.creation.icosphere(subdivisions=finer, radius=radius), by)
-
-
-def rocking(turned="part", **changed) -> PairMotion:
-    values = {
-        "point": [0, 0, 0], "direction": [0, 1, 0], "up": [0, 0, 1], "forward": [1, 0, 0],
-        "roll_deg": (0, 0), "lift_mm": (0, 0), "shift_mm": (0, 0),
-    }  # fmt: skip
-    return PairMotion(rock=rock_from(**{**values, **changed}), turned=turned)
 
 
 @pytest.mark.parametrize(("small", "large"), [("part", "zone"), ("zone", "part")])

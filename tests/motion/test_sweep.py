@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 import trimesh
 from brute import distance, signed
-from scenes import Scene, judge, posed
+from scenes import Scene, judge, posed, rocking
 
 from clearance.motion.result import MotionState
-from clearance.motion.rock import PairMotion, rock_from
+from clearance.motion.rock import PairMotion
 from clearance.motion.sweep import sweep
 from clearance.scene.mesh import Mesh
 
@@ -26,14 +26,6 @@ def box(low, high) -> Mesh:
     shape = trimesh.creation.box(high - low)
     shape.apply_translation((low + high) / 2)
     return mesh_of(shape)
-
-
-def rocking(turned="part", **changed) -> PairMotion:
-    values = {
-        "point": [0, 0, 0], "direction": [0, 1, 0], "up": [0, 0, 1], "forward": [1, 0, 0],
-        "roll_deg": (0, 0), "lift_mm": (0, 0), "shift_mm": (0, 0),
-    }  # fmt: skip
-    return PairMotion(rock=rock_from(**{**values, **changed}), turned=turned)
 
 
 WALL_OF_POINTS = np.stack(np.meshgrid([0.0], np.arange(-60, 61, 4.0), np.arange(-60, 61, 4.0)), -1).reshape(-1, 3)

@@ -7,6 +7,7 @@ import errno
 import json
 import shutil
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -15,6 +16,7 @@ from PIL import Image
 from clearance.errors import InputError
 from clearance.outputs import write
 from clearance.outputs.pictures import Picture
+from clearance.outputs.worst_points import worst_points_csv
 from clearance.outputs.write import check_folder, write_results
 
 EVERYTHING = {
@@ -60,6 +62,13 @@ def test_worst_points_are_the_nearest_ones(result, tmp_path: Path, quick):
     assert [float(ceiling[0][k]) for k in ("z_mm", "clearance_mm", "margin_mm")] == pytest.approx([50, 5, -3], abs=1e-4)
     heights = [float(row["z_mm"]) for row in ceiling]
     assert heights == sorted(heights, reverse=True)
+
+
+def test_a_zone_named_like_a_formula_stays_text(result):
+    first, *others = result.zones
+    named = replace(first, zone=replace(first.zone, name="=1+1"))
+    rows = worst_points_csv(replace(result, zones=(named, *others))).splitlines()
+    assert rows[1].startswith("'=1+1,")
 
 
 def test_an_earlier_report_is_replaced_whole(result, tmp_path: Path, quick):
