@@ -9,6 +9,7 @@ from pathlib import Path
 
 from clearance.errors import InputError
 from clearance.job.check_datums import check_datums
+from clearance.job.check_motions import check_motions
 from clearance.job.schema import Job
 
 NO_BAY = "needs scan points but the job has no [bay]"
@@ -23,7 +24,9 @@ def slug(name: str) -> str:
 def check_across(job: Job) -> None:
     """Check what no single table can know. Raises InputError."""
     _check_names(job)
+    _refuse_unbuilt(job)
     check_datums(job)
+    check_motions(job)
     rest = [zone.name for zone in job.zones if zone.where.rest]
     if len(rest) > 1:
         raise InputError(
@@ -36,6 +39,29 @@ def check_across(job: Job) -> None:
                 raise InputError(job.file, NO_BAY, wanted, f"zone '{zone.name}': where")
         if job.register_.refine:
             raise InputError(job.file, NO_BAY, "add [bay] or leave refine out", "register.refine")
+        if job.register_.method == "shape":
+            raise InputError(job.file, NO_BAY, "add [bay], or place the part another way", "register.method")
+
+
+def _refuse_unbuilt(job: Job) -> None:
+    """Refuse keys whose work is not wired in yet, so that nothing asked for is silently left undone."""
+    asked = {
+        "part.contact": bool(job.part.contact),
+        "part.made": job.part.tolerance is None,
+        "bay.stations": job.bay is not None and bool(job.bay.stations),
+        "engine": job.engine is not None,
+        "register.method": job.register_.method == "shape",
+        "heat": job.heat is not None,
+        "link": bool(job.links),
+    }
+    for zone in job.zones:
+        for name in ("fit", "travel", "stroke"):
+            asked[f"zone '{zone.name}': {name}"] = getattr(zone, name) is not None
+    for key, wanted in asked.items():
+        if wanted:
+            raise InputError(
+                job.file, "not supported by this version", "leave it out: nothing would be done about it", key
+            )
 
 
 def _check_names(job: Job) -> None:
@@ -64,6 +90,8 @@ def check_files(job: Job) -> None:
 
 def _files(job: Job) -> Iterator[tuple[str, Path]]:
     yield "part.file", job.part.file
+    if job.engine is not None:
+        yield "engine.file", job.engine.file
     for file in job.bay.files if job.bay is not None else ():
         yield "bay.files", file
     for zone in job.zones:

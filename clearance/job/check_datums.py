@@ -17,6 +17,12 @@ def check_datums(job: Job) -> None:
     for name in names:
         if names.count(name) > 1:
             raise InputError(job.file, "two datums have this name", "give each its own", f"datum '{name}': name")
+    for name in job.part.contact:
+        if not (datum := _named(job, name, "part", "part.contact")).face:
+            found = f"'{name}' is a {datum.kind}"
+            raise InputError(job.file, found, "name a face: only faces are meant to touch", "part.contact")
+    if job.heat is not None:
+        _named(job, job.heat.anchor, "part", "heat.anchor")
     if job.register_.method != "datums":
         return
     if job.bay is None:
@@ -29,7 +35,7 @@ def check_datums(job: Job) -> None:
     used: set[str] = set()
     for number, pair in enumerate(job.register_.set_, 1):
         key = f"register.set {number}"
-        part, bay = _named(job, pair.part, "part", key), _named(job, pair.bay, "bay", key)
+        part, bay = _named(job, pair.part, "part", f"{key}: part"), _named(job, pair.bay, "bay", f"{key}: bay")
         if part.kind != bay.kind and not (part.round and bay.round):
             found = f"'{part.name}' ({part.kind}) cannot be seated on '{bay.name}' ({bay.kind})"
             raise InputError(
@@ -51,8 +57,8 @@ def _named(job: Job, name: str, on: str, key: str) -> Datum:
         return there[name]
     if name in {datum.name for datum in job.datums}:
         wanted = f'name a datum with on = "{on}"'
-        raise InputError(job.file, f"datum '{name}' is not on the {on}", wanted, f"{key}: {on}")
+        raise InputError(job.file, f"datum '{name}' is not on the {on}", wanted, key)
     near = difflib.get_close_matches(name, there, n=1, cutoff=0.5)
     listed = ", ".join(f"'{n}'" for n in sorted(there)) or f'none: add a [[datum]] with on = "{on}"'
     wanted = f"did you mean '{near[0]}'?" if near else f"datums on the {on}: {listed}"
-    raise InputError(job.file, f"no datum is named '{name}'", wanted, f"{key}: {on}")
+    raise InputError(job.file, f"no datum is named '{name}'", wanted, key)

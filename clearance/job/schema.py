@@ -12,6 +12,7 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import Field, model_validator
 
 from clearance.job.datum import Datum, DatumPair
+from clearance.job.motions import Link, Rock, Stroke, Travel
 from clearance.job.values import (
     Carrier,
     Direction,
@@ -19,16 +20,15 @@ from clearance.job.values import (
     Finite,
     Kind,
     Line,
+    Made,
     NotNegative,
     Point,
-    Positive,
-    Range,
-    Roll,
     Row,
     Table,
     Unit,
     Yes,
 )
+from clearance.job.where import Region, Where
 
 
 class Part(Table):
@@ -37,10 +37,22 @@ class Part(Table):
     file: FileName = Field(description="mesh of the part: STL OBJ PLY OFF GLB 3MF, relative to the job file")
     unit: Unit = Field(description="unit of the file's coordinates: mm cm m in")
     rides: Carrier = Field("engine", description="what the part moves with")
-    material: Line | None = Field(None, description="name, for the report")
-    tolerance: NotNegative = Field(
-        description="mm, the finished part's surface lies within ± this of the mesh; 0 is allowed"
+    material: Line | None = Field(
+        None, description="what it is made of; `clearance look --materials` lists those known"
     )
+    made: Made | None = Field(None, description="how it is made: gives a usual tolerance where none is stated")
+    tolerance: NotNegative | None = Field(
+        None, description="mm, the finished part's surface lies within ± this of the mesh; 0 is allowed"
+    )
+    contact: tuple[Line, ...] = Field(
+        (), description="names of face datums on the part that are meant to touch: left out of the clearance"
+    )
+
+    @model_validator(mode="after")
+    def _has_tolerance(self) -> Self:
+        if self.tolerance is None and self.made is None:
+            raise ValueError('neither tolerance nor made; add tolerance = 0.3 (mm) or made = "printed metal"')
+        return self
 
 
 class Bay(Table):
@@ -54,6 +66,17 @@ class Bay(Table):
     accuracy: NotNegative = Field(
         description="mm, 1 sigma: the scanner's own stated error, warp over the whole scan included; 0 is allowed"
     )
+    stations: tuple[Point, ...] = Field(
+        (), description="mm, bay frame, where the scanner stood: one a file, in the order of files, or all of one scan"
+    )
+
+
+class Engine(Table):
+    """[engine]: a mesh or a scan of the engine in the part's frame; it is placed, and the part with it."""
+
+    file: FileName = Field(description="mesh or scan of the engine, in the part's frame")
+    unit: Unit = Field(description="unit of the file's coordinates: mm cm m in")
+    peel: Yes = Field(False, description="true: scan points that lie on the engine ride with it and leave the chassis")
 
 
 class Turn(Table):
@@ -74,8 +97,9 @@ class Landmark(Table):
 class Register(Table):
     """[register]: how the part is placed in the bay."""
 
-    method: Literal["given", "landmarks", "datums"] = Field(
-        description="given: you state the place; landmarks: from points known on both; datums: seated on named features"
+    method: Literal["given", "landmarks", "datums", "shape"] = Field(
+        description="given: you state the place; landmarks: from points known on both; datums: seated on named "
+        "features; shape: found in a region of the scan that shows it"
     )
     matrix: tuple[Row, Row, Row, Row] | None = Field(
         None, description="given: T_bay_part, 4 rows of 4, translation in mm"
@@ -92,6 +116,7 @@ class Register(Table):
     set_: tuple[DatumPair, ...] = Field(
         (), alias="set", description="datums: a pair of faces first, then holes, studs or edges, by name"
     )
+    region: Region | None = Field(None, description="shape: where in the bay to look")
     refine: Yes = Field(
         False, description="settle the part on the scan points that lie on it (they must show the part)"
     )
@@ -109,90 +134,23 @@ class Register(Table):
                 f'matrix, shift, turn or a sigma beside method "{self.method}"; '
                 'leave them out or write method = "given"'
             )
-        for key, values, method in (("pair", self.pair, "landmarks"), ("set", self.set_, "datums")):
+        for key, values, method in (
+            ("pair", self.pair, "landmarks"),
+            ("set", self.set_, "datums"),
+            ("region", self.region, "shape"),
+        ):
             if values and self.method != method:
                 raise ValueError(f'{key} beside method "{self.method}"; leave {key} out or write method = "{method}"')
         if self.method == "landmarks" and len(self.pair) < 3:
             raise ValueError(f"{len(self.pair)} landmark pair(s); give 3 or more, not in a line")
         if self.method == "datums" and not self.set_:
             raise ValueError('method "datums" without set; add set = [{ part = "name", bay = "name" }, ...]')
-        return self
-
-
-class Box(Table):
-    """Axis-parallel box, bay frame."""
-
-    min: Point = Field(description="mm, low corner")
-    max: Point = Field(description="mm, high corner")
-
-    @model_validator(mode="after")
-    def _has_inside(self) -> Self:
-        for axis, low, high in zip("xyz", self.min, self.max, strict=True):
-            if low >= high:
-                raise ValueError(f"min {low:g} is not below max {high:g} along {axis}; write the low corner as min")
-        return self
-
-
-class Rod(Table):
-    """Cylinder (flat ends) or capsule (round ends), bay frame."""
-
-    from_: Point = Field(alias="from", description="mm, one end of the axis")
-    to: Point = Field(description="mm, other end of the axis")
-    diameter: Positive = Field(description="mm, across")
-
-    @model_validator(mode="after")
-    def _has_length(self) -> Self:
-        if self.from_ == self.to:
-            raise ValueError("from and to are the same point; move one, or use a sphere")
-        return self
-
-
-class Sphere(Table):
-    """Sphere, bay frame."""
-
-    center: Point = Field(description="mm, bay frame")
-    diameter: Positive = Field(description="mm, across")
-
-
-class Where(Table):
-    """Where a zone is: exactly one of box, cylinder, capsule, sphere, rest, file."""
-
-    box: Box | None = Field(None, description="scan points inside this box")
-    cylinder: Rod | None = Field(None, description="scan points inside this flat-ended cylinder")
-    capsule: Rod | None = Field(None, description="scan points inside this round-ended cylinder")
-    sphere: Sphere | None = Field(None, description="scan points inside this sphere")
-    rest: Yes = Field(False, description="true: all scan points in no other zone")
-    file: FileName | None = Field(None, description="a mesh in the bay frame that is the zone itself")
-    unit: Unit | None = Field(None, description="unit of the file's coordinates: mm cm m in; goes with file")
-    solid: Yes = Field(
-        False, description="true: the box, cylinder, capsule or sphere is the body itself, not a net for points"
-    )
-
-    @model_validator(mode="after")
-    def _exactly_one(self) -> Self:
-        named = [n for n in ("box", "cylinder", "capsule", "sphere", "file") if getattr(self, n) is not None]
-        named += ["rest"] if self.rest else []
-        if len(named) != 1:
+        if self.method == "shape" and self.region is None:
             raise ValueError(
-                f"{' and '.join(named) or 'none of its keys'}; "
-                "give exactly one of box, cylinder, capsule, sphere, rest = true, file"
-            )
-        if (self.file is None) != (self.unit is None):
-            raise ValueError(
-                'file without unit; add unit = "mm" (or cm, m, in)'
-                if self.file
-                else "unit without file; leave unit out: shapes are in mm"
-            )
-        if self.solid and named[0] in ("rest", "file"):
-            raise ValueError(
-                f"solid beside {named[0]}; leave solid out: it belongs to box, cylinder, capsule or sphere"
+                'method "shape" without region; add region = { center = [x, y, z], radius = r } about the part in the '
+                "scan: in a whole bay too much else looks alike. Or give three landmarks"
             )
         return self
-
-    @property
-    def is_body(self) -> bool:
-        """Whether the zone is a body of its own rather than scan points."""
-        return self.file is not None or self.solid
 
 
 class Zone(Table):
@@ -200,8 +158,13 @@ class Zone(Table):
 
     name: Line = Field(max_length=50, description="name of the zone, each its own")
     kind: Kind = Field(description="what it is; access is room for a socket or a hand")
-    rides: Carrier = Field("chassis", description="what it moves with")
+    rides: Line = Field("chassis", description="what it moves with: chassis, engine or the name of a [[link]]")
     where: Where = Field(description="where it is: exactly one of box, cylinder, capsule, sphere, rest, file")
+    fit: Literal["cylinder"] | None = Field(
+        None, description="cylinder: a straight round shaft is fitted to the scan points and completes them"
+    )
+    travel: Travel | None = Field(None, description="its swing about a joint, as an axle's with the suspension")
+    stroke: Stroke | None = Field(None, description="its straight motion, as an actuator rod's")
     gap: NotNegative = Field(description="mm, clearance required of it, bare")
     gap_shielded: NotNegative | None = Field(None, description="mm, clearance required of it behind a heat shield")
     shielded: Yes = Field(False, description="true: a heat shield is fitted and gap_shielded applies")
@@ -218,22 +181,13 @@ class Zone(Table):
         return self.gap_shielded if self.shielded and self.gap_shielded is not None else self.gap
 
 
-class Axis(Table):
-    """The line about which the engine rolls."""
+class Heat(Table):
+    """[heat]: the part's temperature in use; it is checked from cold to hot."""
 
-    point: Point = Field(description="mm, bay frame, any point on the axis")
-    direction: Direction = Field(description="any length; roll is right-handed about it")
-
-
-class Rock(Table):
-    """[rock]: the engine's motion on its mounts, away from the pose in which the bay was scanned."""
-
-    axis: Axis = Field(description="the line about which the engine rolls")
-    roll: Roll = Field(description="degrees [lowest, highest], contains 0")
-    up: Direction = Field((0.0, 0.0, 1.0), description="direction of lift, any length")
-    forward: Direction = Field((1.0, 0.0, 0.0), description="direction of shift, any length")
-    lift: Range = Field((0.0, 0.0), description="mm [lowest, highest] along up, contains 0")
-    shift: Range = Field((0.0, 0.0), description="mm [lowest, highest] along forward, contains 0")
+    part_temperature: Finite = Field(description="degrees C, of the part in use, its hottest")
+    ambient: Finite = Field(20.0, description="degrees C, about the part in use")
+    modelled_at: Finite = Field(20.0, description="degrees C, at which the part has the size of its mesh")
+    anchor: Line = Field(description="name of a datum on the part that stays where it is as the part grows")
 
 
 class Decision(Table):
@@ -267,6 +221,9 @@ class Job(Table):
     rock: Rock | None = Field(
         None, description="the engine's motion on its mounts, away from how it was scanned; left out: nothing moves"
     )
+    engine: Engine | None = Field(None, description="a reference that the part is placed by")
+    links: tuple[Link, ...] = Field((), alias="link", description="shafts whose ends ride on different carriers")
+    heat: Heat | None = Field(None, description="the part's temperature in use; left out: it is checked cold")
     decision: Decision = Field(
         default_factory=lambda: Decision(confidence=0.95), description="how sure a pass or fail must be"
     )
@@ -283,11 +240,9 @@ class Job(Table):
 
 
 FORESEEN: dict[str, tuple[str, ...]] = {
-    "": ("engine", "heat", "access"),
-    "part": ("contact",),
-    "bay": ("stations",),
-    "register": ("region", "shape"),
-    "zone": ("fit", "travel", "stroke", "limit", "emissivity"),
+    "": ("access",),
+    "register": ("shape",),
+    "zone": ("limit", "emissivity"),
     "rock": ("mounts", "torque"),
 }
 """Keys that the design foresees and this version refuses, so that nothing asked for is silently left undone."""

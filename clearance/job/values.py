@@ -13,6 +13,7 @@ from clearance.units import UNITS
 Vector = tuple[float, float, float]
 Unit = Literal["mm", "cm", "m", "in"]
 Carrier = Literal["chassis", "engine"]
+Made = Literal["printed metal", "welded tube", "cast"]
 Kind = Literal["chassis", "axle", "actuator", "line", "access"]
 LARGEST = 1e10
 """Largest number of a job. In mm 10 000 km: float64 still tells 2 nm apart there, and no sum of squares overflows."""

@@ -25,6 +25,8 @@ def job_text(job: Job, folder: Path) -> str:
     """
     tree = as_toml_tree(job)
     tree["part"]["file"] = _seen_from(folder, job.path(job.part.file))
+    if job.engine is not None:
+        tree["engine"]["file"] = _seen_from(folder, job.path(job.engine.file))
     if job.bay is not None:
         tree["bay"]["files"] = [_seen_from(folder, job.path(file)) for file in job.bay.files]
     for table, zone in zip(tree["zone"], job.zones, strict=True):

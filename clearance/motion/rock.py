@@ -9,7 +9,7 @@ from scipy.optimize import lsq_linear
 
 from clearance.distance.body import STILL, Slide
 from clearance.frames import Array, Pose, rotation_about, turn_about, unit_vector
-from clearance.job.schema import Rock as RockTable
+from clearance.job.motions import Rock as RockTable
 from clearance.motion.result import MotionState
 
 

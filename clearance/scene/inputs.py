@@ -30,7 +30,7 @@ def read_part(job: Job) -> tuple[Part, InputFile]:
         shown=refined(mesh, edge_limit(mesh, EDGE_MM)),
         closed=solid,
         rides=job.part.rides,
-        tolerance_mm=job.part.tolerance,
+        tolerance_mm=job.part.tolerance or 0.0,
         material=job.part.material,
     )
     record = InputFile(

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.frames import Array, unit_vector
-from clearance.job.schema import Box, Rod, Sphere, Where
+from clearance.job.where import Box, Rod, Sphere, Where
 from clearance.scene.mesh import Mesh
 
 FACET_MM = 0.05

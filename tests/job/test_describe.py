@@ -47,7 +47,7 @@ WANTED = [
     ("part.file", "file name", "required", "STL"),
     ("part.unit", '"mm" | "cm" | "m" | "in"', "required", "unit"),
     ("part.rides", '"engine"', 'default "engine"', "moves"),
-    ("part.tolerance", "number >= 0", "required", "mm"),
+    ("part.tolerance", "number >= 0", "optional", "mm"),
     ("bay.noise", '"auto" or number >= 0', 'default "auto"', "1 sigma"),
     ("register.matrix", "4 rows of 4 numbers", "optional", "T_bay_part"),
     ("register.pair.bay", "3 numbers", "required", "mm"),

@@ -6,7 +6,10 @@ import pytest
 from pydantic import ValidationError
 
 from clearance.job import schema
-from clearance.job.schema import FORESEEN, Decision, Job, Part, Rock, Table, Where, Zone
+from clearance.job.motions import Rock
+from clearance.job.schema import FORESEEN, Decision, Job, Part, Zone
+from clearance.job.values import Table
+from clearance.job.where import Where
 
 AXIS = {"point": (0, 0, 0), "direction": (0, 1, 0)}
 SPHERE = {"sphere": {"center": (0, 0, 0), "diameter": 1}}

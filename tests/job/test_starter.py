@@ -13,8 +13,8 @@ import trimesh
 from clearance.errors import InputError
 from clearance.job.describe import describe
 from clearance.job.read import read_job
-from clearance.job.schema import Rod, Where
 from clearance.job.starter import PART, write_starter
+from clearance.job.where import Rod, Where
 from clearance.pipeline import check
 from clearance.verdict.result import Verdict
 

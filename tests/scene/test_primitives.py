@@ -8,7 +8,7 @@ import trimesh
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from clearance.job.schema import Box, Rod, Sphere, Where
+from clearance.job.where import Box, Rod, Sphere, Where
 from clearance.scene.primitives import inside_of, solid_mesh
 
 WHERES = {
