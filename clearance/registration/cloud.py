@@ -55,12 +55,16 @@ def cloud_model(points: Array) -> CloudModel:
     kept = _thinned(points)
     if len(kept) <= PLANE_POINTS:
         raise ValueError(f"{len(kept)} distinct points are too few to fit anything to")
-    farthest = Neighbours(kept).nearest(kept, PLANE_POINTS + 1)[0][:, -1]
-    spacing = float(np.quantile(farthest, COVERED))
+    farthest, spacing = _spacing(kept)
     radius = max(PATCH_MM, spacing)
     normals = plane_normals(kept, radius)
     flat = farthest <= radius
     return CloudModel(kept[flat], normals[flat], spacing)
+
+
+def plane_radius(points: Array) -> float:
+    """Return the radius, mm, within which most of (n > 8, 3) points have neighbours enough for a plane."""
+    return max(PATCH_MM, _spacing(points)[1])
 
 
 def plane_normals(points: Array, radius_mm: float) -> Array:
@@ -69,6 +73,12 @@ def plane_normals(points: Array, radius_mm: float) -> Array:
     cloud = o3d.geometry.PointCloud(o3d.utility.Vector3dVector(points))
     cloud.estimate_normals(o3d.geometry.KDTreeSearchParamRadius(radius_mm))
     return np.asarray(cloud.normals, np.float64)
+
+
+def _spacing(points: Array) -> tuple[Array, float]:
+    """Return the distance, (n,) mm, of each point's eighth neighbour and its `COVERED` quantile."""
+    farthest = Neighbours(points).nearest(points, PLANE_POINTS + 1)[0][:, -1]
+    return farthest, float(np.quantile(farthest, COVERED))
 
 
 def _thinned(points: Array) -> Array:

@@ -1,4 +1,4 @@
-"""What a scan is fitted to: a mesh, or the cloud of an earlier scan with the plane at each of its points."""
+"""What is looked for in a scan: the outside of a part or of an engine, as points with outward normals."""
 
 from __future__ import annotations
 
@@ -7,85 +7,87 @@ from dataclasses import dataclass
 import numpy as np
 
 from clearance.frames import Array
-from clearance.scene.neighbours import Neighbours
+from clearance.scene.mesh import Mesh
 from clearance.scene.open3d_import import open3d
 
-CUBE_MM = 1.0
-"""Points within one cube of this side are averaged: repeats and far finer sampling add nothing."""
+SAMPLES = 12_000
+"""Points drawn on a mesh before hidden ones are left out."""
 
-MOST_POINTS = 200_000
-"""Points kept at most, drawn at random (seeded)."""
+DIRECTIONS = 96
+"""Directions from which a place may be seen."""
 
-SEED = 20_240
-PLANE_POINTS = 8
-"""Neighbours that a point needs for a plane."""
+LEAST_COSINE = 0.17
+"""Flatter than this (80 degrees) nothing is seen."""
 
-COVERED = 0.9
-"""Share of the points that have so many neighbours within `spacing_mm`."""
+LIFT = 1e-4
+"""Rays start this share of the diagonal off the surface, so that they do not meet it where they start."""
 
-PATCH_MM = 4.0
-"""Radius over which planes are fitted, or the spacing if that is more: noise is averaged, bends are not."""
+SEED = 20_241
 
 
 @dataclass(frozen=True, eq=False)
-class CloudModel:
-    """A scan as something to fit to.
+class Model:
+    """Surface that a scan can show, in the model's own frame.
 
     Attributes
     ----------
-    points, normals : (n, 3) float64, mm, model frame
-        Normals are of unit length, of either sign.
-    spacing_mm : float
-        Distance within which nine points in ten have eight neighbours: about 1.5 pitches of an even scan.
+    points, normals : (n, 3) float64, mm; normals point out of the material
+    mesh : Mesh or None
+        The surface itself; None where the model is a scan.
     """
 
     points: Array
     normals: Array
-    spacing_mm: float
+    mesh: Mesh | None = None
+
+    @property
+    def diagonal_mm(self) -> float:
+        """Diagonal of the box about the points."""
+        return float(np.linalg.norm(np.ptp(self.points, axis=0)))
 
 
-def cloud_model(points: Array) -> CloudModel:
-    """Return (n, 3) `points`, mm, as a model: thinned, with a plane at each, without those that have none.
+def model_of_mesh(mesh: Mesh) -> Model:
+    """Return the places of a mesh that can be seen from outside, with the side they are seen from.
 
-    Raises
-    ------
-    ValueError
-        If there are too few points for a single plane.
+    Places are drawn evenly by area (seeded). One is kept if some direction, of `DIRECTIONS` spread
+    evenly over the sphere (Fibonacci lattice), leads out unhindered; the normal points to that side,
+    whichever way the triangles run, and an open sheet that shows both sides is kept twice.
     """
-    kept = _thinned(points)
-    if len(kept) <= PLANE_POINTS:
-        raise ValueError(f"{len(kept)} distinct points are too few to fit anything to")
-    farthest, spacing = _spacing(kept)
-    radius = max(PATCH_MM, spacing)
-    normals = plane_normals(kept, radius)
-    flat = farthest <= radius
-    return CloudModel(kept[flat], normals[flat], spacing)
+    points, normals = _drawn(mesh)
+    shift = LIFT * float(np.linalg.norm(np.ptp(mesh.vertices, axis=0)))
+    found = [(points[kept], side[kept]) for side in (normals, -normals) for kept in [_seen(mesh, points, side, shift)]]
+    return Model(np.concatenate([p for p, _ in found]), np.concatenate([n for _, n in found]), mesh)
 
 
-def plane_radius(points: Array) -> float:
-    """Return the radius, mm, within which most of (n > 8, 3) points have neighbours enough for a plane."""
-    return max(PATCH_MM, _spacing(points)[1])
+def _drawn(mesh: Mesh) -> tuple[Array, Array]:
+    """Return `SAMPLES` points drawn evenly by area, and their normals, (n, 3) each."""
+    a, b, c = mesh.triangles.swapaxes(0, 1)
+    normal = np.cross(b - a, c - a)
+    doubled = np.linalg.norm(normal, axis=1)
+    rng = np.random.default_rng(SEED)
+    face = rng.choice(len(doubled), SAMPLES, p=doubled / doubled.sum())
+    u, v = np.sqrt(rng.random(SAMPLES))[:, None], rng.random(SAMPLES)[:, None]
+    return (1 - u) * a[face] + u * (1 - v) * b[face] + u * v * c[face], normal[face] / doubled[face, None]
 
 
-def plane_normals(points: Array, radius_mm: float) -> Array:
-    """Return the (n, 3) unit normal, of either sign, of a plane through the neighbours of each point."""
+def _seen(mesh: Mesh, points: Array, normals: Array, shift: float) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+    """Tell which points are seen from far off, on the side of their normal."""
     o3d = open3d()
-    cloud = o3d.geometry.PointCloud(o3d.utility.Vector3dVector(points))
-    cloud.estimate_normals(o3d.geometry.KDTreeSearchParamRadius(radius_mm))
-    return np.asarray(cloud.normals, np.float64)
+    middle = mesh.vertices.mean(axis=0)
+    scene = o3d.t.geometry.RaycastingScene()
+    scene.add_triangles((mesh.vertices - middle).astype(np.float32), mesh.faces.astype(np.uint32))
+    start = points - middle + shift * normals
+    seen = np.zeros(len(points), bool)
+    for way in sphere(DIRECTIONS):
+        asked = np.flatnonzero(~seen & (normals @ way > LEAST_COSINE))
+        rays = np.hstack([start[asked], np.broadcast_to(way, (len(asked), 3))]).astype(np.float32)
+        seen[asked] = ~scene.test_occlusions(o3d.core.Tensor(rays)).numpy()
+    return seen
 
 
-def _spacing(points: Array) -> tuple[Array, float]:
-    """Return the distance, (n,) mm, of each point's eighth neighbour and its `COVERED` quantile."""
-    farthest = Neighbours(points).nearest(points, PLANE_POINTS + 1)[0][:, -1]
-    return farthest, float(np.quantile(farthest, COVERED))
-
-
-def _thinned(points: Array) -> Array:
-    """Average the points of each cube and draw `MOST_POINTS` of them."""
-    o3d = open3d()
-    cloud = o3d.geometry.PointCloud(o3d.utility.Vector3dVector(np.ascontiguousarray(points, dtype=np.float64)))
-    kept = np.asarray(cloud.voxel_down_sample(CUBE_MM).points, np.float64)
-    if len(kept) > MOST_POINTS:
-        kept = kept[np.sort(np.random.default_rng(SEED).choice(len(kept), MOST_POINTS, replace=False))]
-    return kept
+def sphere(count: int) -> Array:
+    """Return (count, 3) unit vectors spread evenly over the sphere: the Fibonacci lattice."""
+    k = np.arange(count) + 0.5
+    z, turn = 1 - 2 * k / count, np.pi * (1 + np.sqrt(5)) * k
+    flat = np.sqrt(1 - z * z)
+    return np.column_stack([flat * np.cos(turn), flat * np.sin(turn), z])
