@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from clearance.job.schema import Job
 from clearance.provenance import InputFile, sha256_of
 from clearance.scene.condition import condition
+from clearance.scene.mesh import Mesh
 from clearance.scene.mesh_health import closed
 from clearance.scene.mesh_io import read_mesh_file
 from clearance.scene.part import Part
 from clearance.scene.refine import edge_limit, refined
 from clearance.scene.scan import Scan
 from clearance.scene.scan_io import read_scan
+from clearance.scene.tolerances import default_tolerance
 from clearance.scene.winding import outward, wound_alike
 
 EDGE_MM = 5.0
@@ -24,19 +28,29 @@ def read_part(job: Job) -> tuple[Part, InputFile]:
     mesh = wound_alike(read.mesh)
     solid = closed(mesh)
     mesh = outward(mesh) if solid else mesh
+    tolerance, source = _tolerance(job, mesh)
     part = Part(
         name=job.part.file.name,
         mesh=mesh,
         shown=refined(mesh, edge_limit(mesh, EDGE_MM)),
         closed=solid,
         rides=job.part.rides,
-        tolerance_mm=job.part.tolerance or 0.0,
+        tolerance_mm=tolerance,
+        tolerance_source=source,
         material=job.part.material,
     )
     record = InputFile(
         file=job.part.file.as_posix(), sha256=sha256_of(path), unit=job.part.unit, triangles=read.triangles_in_file
     )
     return part, record
+
+
+def _tolerance(job: Job, mesh: Mesh) -> tuple[float, str | None]:
+    """Return the half-width of the part's tolerance, mm: what the job states, else what is usual, and where from."""
+    stated, made = job.part.tolerance, job.part.made
+    if stated is None and made is not None:
+        return default_tolerance(made, float(np.ptp(mesh.vertices[np.unique(mesh.faces)], axis=0).max()))
+    return stated or 0.0, None
 
 
 def read_bay(job: Job) -> tuple[Scan | None, tuple[InputFile, ...]]:

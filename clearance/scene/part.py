@@ -27,6 +27,8 @@ class Part:
         Carrier: "engine" or "chassis".
     tolerance_mm : float
         Half-width of the finished part's tolerance, mm.
+    tolerance_source : str or None
+        Where the tolerance is from, one sentence, if the job does not state it.
     material : str or None
     """
 
@@ -36,6 +38,7 @@ class Part:
     closed: bool
     rides: str
     tolerance_mm: float
+    tolerance_source: str | None = None
     material: str | None = None
 
     def moved(self, pose: Pose) -> Part:

@@ -7,7 +7,6 @@ less what is uncertain there, could fall below what was found at the worst spot.
 from __future__ import annotations
 
 import numpy as np
-from scipy.stats import norm
 
 from clearance.motion.field import may_be_lower
 from clearance.motion.result import ClearanceField, Sweep
@@ -18,6 +17,7 @@ from clearance.scene.mesh import Mesh
 from clearance.scene.part import Part
 from clearance.scene.scan import Scan
 from clearance.scene.zone import Zone
+from clearance.verdict.conformance import combined, guard_factor, rectangular
 from clearance.verdict.result import Budget
 
 CLASS_RATIO = 1.25
@@ -50,11 +50,11 @@ def budget(
     noise = scan.noise_mm if measured and scan is not None else 0.0
     accuracy = scan.accuracy_mm if measured and scan is not None else 0.0
     spacing = _spacing(zone, sweep, part, motion)
-    quantile = float(norm.ppf(confidence))
-    rest = np.sqrt(noise**2 + accuracy**2 + part.tolerance_mm**2 / 3)
-    reach = zone.gap_mm + spacing + quantile * float(rest)
+    quantile = guard_factor(confidence)
+    rest = combined([noise, accuracy, rectangular(part.tolerance_mm)])
+    reach = zone.gap_mm + spacing + quantile * rest
     registered = _placement(sweep, part.shown, part_field, motion, registration, reach, quantile)
-    standard = float(np.hypot(registered, rest))
+    standard = combined([registered, rest])
     return Budget(
         registration=registered,
         noise=noise,

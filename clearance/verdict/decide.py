@@ -26,8 +26,10 @@ def decide_zone(clearance: Bound, gap_mm: float, budget: Budget, registration: R
     """Return the verdict on one zone and why.
 
     Guarded acceptance and rejection (JCGM 106:2012, 8.3): pass only if lower - guard >= gap, fail
-    only if upper + k u < gap. The spacing allowance guards acceptance alone, since a surface
-    between the points can only be nearer.
+    only if upper + k u < gap. With k = `conformance.guard_factor(confidence)` that is: pass where
+    the conformance probability at the lower end of the bound is at least the confidence, fail where
+    the probability of falling short at the upper end is above it. The spacing allowance guards
+    acceptance alone, since a surface between the points can only be nearer.
     """
     if not registration.converged:
         return Verdict.UNDECIDED, "the part's place in the bay is not proven: " + _why_not_placed(registration)
