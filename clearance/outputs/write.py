@@ -11,6 +11,7 @@ from pathlib import Path
 
 from clearance.errors import InputError
 from clearance.job.write import job_text
+from clearance.outputs.certificate import CERTIFICATE, certificate
 from clearance.outputs.meshes import write_meshes
 from clearance.outputs.pictures import write_pictures
 from clearance.outputs.record import FORMAT, record
@@ -21,7 +22,7 @@ from clearance.verdict.result import CheckResult
 KEY = "-o"
 
 OURS = re.compile(
-    r"report\.(json|html)|job\.toml|worst_points\.csv|pictures|clearance_(part|zone_.*)\.(ply|glb)"
+    r"report\.(json|html)|certificate\.json|job\.toml|worst_points\.csv|pictures|clearance_(part|zone_.*)\.(ply|glb)"
     r"|\.DS_Store|Thumbs\.db|desktop\.ini"
 )
 """Names that an earlier report may hold, and what file managers drop into any folder they show."""
@@ -38,7 +39,7 @@ def check_folder(folder: Path) -> None:
 
 
 def write_results(result: CheckResult, folder: Path) -> None:
-    """Write report.json, report.html, pictures, meshes, worst_points.csv and the effective job into `folder`.
+    """Write report.json and .html, certificate.json, pictures, meshes, worst_points.csv and the effective job.
 
     An earlier report there stays until the new one is complete and is then replaced.
 
@@ -71,6 +72,8 @@ def _fill(result: CheckResult, building: Path, folder: Path) -> None:
     pictures = write_pictures(result, building / "pictures")
     (building / "report.html").write_text(report_page(result, pictures, effective), encoding="utf-8")
     (building / "report.json").write_text(json.dumps(tree, indent=2, allow_nan=False) + "\n", encoding="utf-8")
+    proof = json.dumps(certificate(result, tree, building), allow_nan=False)
+    (building / CERTIFICATE).write_text(proof + "\n", encoding="utf-8")
 
 
 def _swap(building: Path, folder: Path) -> None:

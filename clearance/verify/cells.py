@@ -1,0 +1,71 @@
+"""Every cell of a certificate against every piece of a zone, most of them settled many at a time."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.frames import Array
+from clearance.verify.paths import Path
+from clearance.verify.prove import Items, Outcome, middle, prove
+from clearance.verify.target import Target
+
+Index = NDArray[np.int64]
+
+
+def prove_cells(
+    target: Target, path: Path, pieces: Array, low: Array, high: Array, claims: Array, budget: int
+) -> Outcome:
+    """Prove for every cell that all pieces stay as far from the part as it claims.
+
+    Parameters
+    ----------
+    pieces : (n, c, 3) float64, mm
+        Points (c = 1) or triangles (c = 3) of the zone at its neutral place.
+    low, high : (k, 2) float64, rad
+        Cells of roll and travel.
+    claims : (k,) float64, mm, or (k, n) where every piece has its own
+    budget : int
+        Questions after which it gives up.
+
+    Cells are taken together first: a piece far from the part over all of several cells needs no
+    more work in any of them.
+    """
+    every = claims if claims.ndim == 2 else np.broadcast_to(claims[:, None], (len(claims), len(pieces)))
+    waiting: list[tuple[Index, Index]] = [(np.arange(len(low)), np.arange(len(pieces)))]
+    asked = 0
+    while waiting:
+        cells, chosen = waiting.pop()
+        box_low, box_high = low[cells].min(axis=0), high[cells].max(axis=0)
+        items = _items(path, pieces[chosen], box_low, box_high, every[np.ix_(cells, chosen)].max(axis=0))
+        at = middle(path, items)
+        may = np.flatnonzero(target.box_distance(at.centre) - at.reach < items.claim)
+        asked += len(may)
+        near = may[target.distance(at.centre[may]) - at.reach[may] < items.claim[may]]
+        if not len(near):
+            continue
+        if len(cells) > 1:
+            axis = int((at.turn[near].max(axis=0)).argmax())
+            order = cells[np.argsort(low[cells, axis] + high[cells, axis], kind="stable")]
+            half = len(order) // 2
+            waiting += [(order[:half], chosen[near]), (order[half:], chosen[near])]
+            continue
+        ended = prove(target, path, items.take(near), budget - asked)
+        asked += ended.distances
+        if ended.gave_up or ended.nearer_mm is not None:
+            return Outcome(
+                distances=asked, nearer_mm=ended.nearer_mm, claimed_mm=ended.claimed_mm, gave_up=ended.gave_up
+            )
+    return Outcome(distances=asked)
+
+
+def _items(path: Path, pieces: Array, low: Array, high: Array, claim: Array) -> Items:
+    n = len(pieces)
+    return Items(
+        pieces,
+        np.broadcast_to(low, (n, 2)),
+        np.broadcast_to(high, (n, 2)),
+        np.broadcast_to(path.slide_low, (n, len(path.slide_low))),
+        np.broadcast_to(path.slide_high, (n, len(path.slide_high))),
+        claim,
+    )

@@ -1,0 +1,225 @@
+"""Prove that pieces of a zone stay farther from the part than claimed, or find a pose at which they do not.
+
+An item is a piece of a zone (a point or a triangle) with a box of angles and a box of slides. It is settled
+
+- by its middle: libigl's distance there, less how far any of the item can be from it; or
+- by planes: at the middle angles the piece, swept over the slides, and each near triangle of the part are
+  convex, and a plane between them holds them apart (`hull`), less what the angles can move; or
+- by a real pose, nearer than claimed: then the claim is wrong.
+
+What is not settled is cut in two where it is widest. Since claims are lowered by `eps`, this ends.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from itertools import product
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.frames import Array
+from clearance.verify.hull import hull_distance
+from clearance.verify.paths import Path
+from clearance.verify.target import Target
+
+Mask = NDArray[np.bool_]
+
+BLOCK = 4000
+"""Items looked at together."""
+
+PAIRS = 20_000
+"""Pairs of convex pieces looked at together."""
+
+FEW = 40
+"""An item with no more near triangles than this is tried with planes at once."""
+
+SMALL_MM = 1.0
+"""So is one whose piece and slides reach no farther than this."""
+
+
+@dataclass(frozen=True, eq=False)
+class Items:
+    """Pieces of a zone, each with what its corners, its angles and its slides span and what is claimed of it.
+
+    Attributes
+    ----------
+    corners : (n, c, 3) float64, mm, at the zone's neutral place
+    angle_low, angle_high : (n, 2) float64, rad
+    slide_low, slide_high : (n, k) float64, mm
+    claim : (n,) float64, mm
+    """
+
+    corners: Array
+    angle_low: Array
+    angle_high: Array
+    slide_low: Array
+    slide_high: Array
+    claim: Array
+
+    def __len__(self) -> int:
+        return len(self.claim)
+
+    def take(self, which: NDArray[np.int64] | Mask) -> Items:
+        """Return some of the items."""
+        return Items(*(getattr(self, name)[which] for name in self.__dataclass_fields__))
+
+
+def joined(parts: list[Items]) -> Items:
+    """Return all items of several lots."""
+    return Items(*(np.concatenate([getattr(p, name) for p in parts]) for name in Items.__dataclass_fields__))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Outcome:
+    """How a proof ended: all proved; or `nearer_mm`, a distance that a real pose has, and what was claimed there.
+
+    `gave_up`: the budget ran out. `distances`: questions asked.
+    """
+
+    distances: int
+    nearer_mm: float | None = None
+    claimed_mm: float | None = None
+    gave_up: bool = False
+
+
+@dataclass(frozen=True, eq=False)
+class _Middle:
+    """Items at their middles: swept piece (corners and slide edges) as seen from the part, and reaches, mm."""
+
+    corners: Array
+    centre: Array
+    edges: Array
+    piece: Array
+    slide: Array
+    turn: Array
+
+    @property
+    def reach(self) -> Array:
+        """Farthest, (n,) mm, that any of an item is from its middle."""
+        farthest: Array = self.piece + self.slide + self.turn.sum(axis=1)
+        return farthest
+
+
+def prove(target: Target, path: Path, items: Items, budget: int) -> Outcome:
+    """Prove every item's claim, mm. Stops at the first pose that disproves one, or after `budget` questions."""
+    waiting, asked = [items], 0
+    while waiting:
+        lot = waiting.pop()
+        if len(lot) > BLOCK:
+            waiting.append(lot.take(np.arange(BLOCK, len(lot))))
+            lot = lot.take(np.arange(BLOCK))
+        if not len(lot):
+            continue
+        if asked > budget:
+            return Outcome(distances=asked, gave_up=True)
+        at = middle(path, lot)
+        asked += len(lot)
+        distance = target.distance(at.centre)
+        if (bad := _worst(distance, lot.claim)) is not None:
+            return Outcome(distances=asked, nearer_mm=float(distance[bad]), claimed_mm=float(lot.claim[bad]))
+        left = np.flatnonzero(distance - at.reach < lot.claim)
+        lot, at = lot.take(left), _take(at, left)
+        settled, upper, pairs = _by_planes(target, lot, at)
+        asked += pairs
+        if (bad := _worst(upper, lot.claim)) is not None:
+            return Outcome(distances=asked, nearer_mm=float(upper[bad]), claimed_mm=float(lot.claim[bad]))
+        left = np.flatnonzero(~settled)
+        if len(left):
+            waiting.append(_halved(lot.take(left), _take(at, left)))
+    return Outcome(distances=asked)
+
+
+def middle(path: Path, items: Items) -> _Middle:
+    """Place items at their middles."""
+    angles, half_angles = (items.angle_low + items.angle_high) / 2, (items.angle_high - items.angle_low) / 2
+    slides, half_slides = (items.slide_low + items.slide_high) / 2, (items.slide_high - items.slide_low) / 2
+    corners = path.seen(items.corners, angles, slides)
+    centre = corners.mean(axis=1)
+    edges = path.edges(angles) * half_slides[:, :, None]
+    slide = np.zeros(len(items))
+    for signs in product((-1.0, 1.0), repeat=edges.shape[1]):
+        slide = np.maximum(slide, np.linalg.norm(np.einsum("k,mki->mi", np.array(signs), edges), axis=1))
+    return _Middle(
+        corners,
+        centre,
+        edges,
+        np.linalg.norm(corners - centre[:, None], axis=2).max(axis=1),
+        slide,
+        path.falls(items.corners, angles, half_angles, slides, half_slides),
+    )
+
+
+def _take(at: _Middle, which: NDArray[np.int64]) -> _Middle:
+    return _Middle(*(getattr(at, name)[which] for name in at.__dataclass_fields__))
+
+
+def _worst(distance: Array, claim: Array) -> int | None:
+    short = claim - distance
+    return int(short.argmax()) if len(short) and short.max() > 0 else None
+
+
+def _by_planes(target: Target, items: Items, at: _Middle) -> tuple[Mask, Array, int]:
+    """Tell which items planes settle, how near (n,) a real pose of each comes that was tried, and the pairs asked."""
+    settled, upper = np.zeros(len(items), dtype=bool), np.full(len(items), np.inf)
+    if not len(items):
+        return settled, upper, 0
+    who, which = target.near(at.centre, items.claim + at.reach)
+    counts = np.bincount(who, minlength=len(items))
+    tried = (counts <= FEW) | (at.piece + at.slide <= SMALL_MM)
+    chosen = tried[who]
+    who, which = who[chosen], which[chosen]
+    lower = np.full(len(items), np.inf)
+    enough = items.claim + at.turn.sum(axis=1)
+    for start in range(0, len(who), PAIRS):
+        i, j = who[start : start + PAIRS], which[start : start + PAIRS]
+        down, up = hull_distance(_differences(at.corners[i], at.edges[i], target.triangles[j]), enough[i])
+        np.minimum.at(lower, i, down)
+        np.minimum.at(upper, i, up)
+    return tried & (lower >= enough), upper, len(who)
+
+
+def _differences(corners: Array, edges: Array, triangles: Array) -> Array:
+    """Corners (m, k, 3) of {swept piece - triangle}."""
+    moving = edges.any(axis=(0, 2))
+    points = corners[:, :, None] - triangles[:, None]
+    points = points.reshape(len(points), -1, 3)
+    for axis in np.flatnonzero(moving):
+        along = edges[:, axis][:, None]
+        points = np.concatenate([points - along, points + along], axis=1)
+    return points
+
+
+def _halved(items: Items, at: _Middle) -> Items:
+    """Cut every item in two where it is widest: an angle, a slide, or the piece along its longest edge."""
+    slides = np.linalg.norm(at.edges, axis=2)
+    sizes = np.column_stack([at.turn, slides, at.piece])
+    widest = sizes.argmax(axis=1)
+    lots = []
+    for kind in np.unique(widest):
+        lot = items.take(widest == kind)
+        if kind < 2:
+            lots += _cut(lot, "angle", int(kind))
+        elif kind < 2 + slides.shape[1]:
+            lots += _cut(lot, "slide", int(kind) - 2)
+        else:
+            lots += _split_pieces(lot)
+    return joined(lots)
+
+
+def _cut(items: Items, name: str, axis: int) -> list[Items]:
+    low, high = getattr(items, f"{name}_low"), getattr(items, f"{name}_high")
+    below, above = high.copy(), low.copy()
+    below[:, axis] = above[:, axis] = (low[:, axis] + high[:, axis]) / 2
+    return [replace(items, **{f"{name}_high": below}), replace(items, **{f"{name}_low": above})]
+
+
+def _split_pieces(items: Items) -> list[Items]:
+    corners = items.corners
+    rows = np.arange(len(corners))
+    longest = np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2).argmax(axis=1)
+    end = (longest + 1) % corners.shape[1]
+    middle = (corners[rows, longest] + corners[rows, end]) / 2
+    first, second = corners.copy(), corners.copy()
+    first[rows, end] = second[rows, longest] = middle
+    return [replace(items, corners=first), replace(items, corners=second)]

@@ -1,0 +1,79 @@
+"""The part made ready for questions: libigl for points, and which of its triangles are near a place."""
+
+from __future__ import annotations
+
+import igl
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from clearance.frames import Array
+from clearance.scene.mesh import Mesh
+
+Index = NDArray[np.int64]
+
+
+class Target:
+    """A mesh, mm, float64, in coordinates near its own origin."""
+
+    def __init__(self, mesh: Mesh) -> None:
+        self.mesh = mesh
+        self._vertices = np.ascontiguousarray(mesh.vertices, dtype=np.float64)
+        self._faces = np.ascontiguousarray(mesh.faces, dtype=np.int64)
+        self._tree = igl.AABB()
+        self._tree.init(self._vertices, self._faces)
+        self.triangles = mesh.triangles
+        used = self._vertices[np.unique(self._faces)]
+        self.low, self.high = used.min(axis=0), used.max(axis=0)
+        self._middles = self.triangles.mean(axis=1)
+        self._radii = np.linalg.norm(self.triangles - self._middles[:, None], axis=2).max(axis=1)
+        size = np.ceil(np.log2(np.maximum(self._radii, 1e-6))).astype(np.int64)
+        self._classes = [
+            (ids, cKDTree(self._middles[ids]), float(self._radii[ids].max()))
+            for ids in (np.flatnonzero(size == s) for s in np.unique(size))
+        ]
+
+    def distance(self, points: Array) -> Array:
+        """Distances (n,) of (n, 3) points to the surface, mm (libigl)."""
+        if not len(points):
+            return np.zeros(0)
+        squared, _, _ = self._tree.squared_distance(self._vertices, self._faces, np.ascontiguousarray(points))
+        return np.sqrt(np.asarray(squared, dtype=np.float64))
+
+    def box_distance(self, points: Array) -> Array:
+        """Distances (n,) of points to the mesh's box, mm: never more than to its surface."""
+        distance: Array = np.linalg.norm(np.maximum(np.maximum(self.low - points, points - self.high), 0.0), axis=1)
+        return distance
+
+    def inside(self, points: Array) -> NDArray[np.bool_]:
+        """Tell which of (n, 3) points lie inside, by libigl's exact winding number."""
+        found = np.zeros(len(points), dtype=bool)
+        boxed = np.flatnonzero(((points >= self.low) & (points <= self.high)).all(axis=1))
+        if len(boxed):
+            found[boxed] = np.abs(self.turns(points[boxed])) > 0.5
+        return found
+
+    def turns(self, points: Array) -> Array:
+        """Winding numbers (n,) of the mesh about points."""
+        asked = np.ascontiguousarray(points)
+        if len(asked) * len(self._faces) > 50_000_000:
+            return np.asarray(igl.fast_winding_number(self._vertices, self._faces, asked), dtype=np.float64)
+        return np.asarray(igl.winding_number(self._vertices, self._faces, asked), dtype=np.float64)
+
+    def near(self, points: Array, reach: Array) -> tuple[Index, Index]:
+        """Return pairs (point, triangle) that holds every triangle within `reach` (n,) of a point."""
+        asked, found = [], []
+        for ids, tree, widest in self._classes:
+            lists = tree.query_ball_point(points, reach + widest)
+            counts = np.array([len(x) for x in lists], dtype=np.int64)
+            if not counts.sum():
+                continue
+            who = np.repeat(np.arange(len(points)), counts)
+            which = ids[np.concatenate([np.asarray(x, dtype=np.int64) for x in lists if x])]
+            apart = np.linalg.norm(points[who] - self._middles[which], axis=1) - self._radii[which]
+            keep = apart <= reach[who] + 1e-9
+            asked.append(who[keep])
+            found.append(which[keep])
+        if not asked:
+            return np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64)
+        return np.concatenate(asked), np.concatenate(found)

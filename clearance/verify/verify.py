@@ -1,0 +1,114 @@
+"""Verify a finished report: files by hash, everything else by working it out again."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+
+from clearance.errors import InputError
+from clearance.job.read import read_job
+from clearance.job.schema import Job
+from clearance.pipeline import Placement, place
+from clearance.registration.result import Registration
+from clearance.scene.mesh import Mesh
+from clearance.scene.zones import Zones, build_zones
+from clearance.verify.claims import Claims, ZoneClaim, read_claims
+from clearance.verify.doubts import comes_within
+from clearance.verify.files import input_faults, output_faults
+from clearance.verify.numbers import job_faults
+from clearance.verify.paths import path_of
+from clearance.verify.result import Verification, ZoneProof
+from clearance.verify.target import Target
+from clearance.verify.zones import Setting, prove_zone
+
+PLACE_MM = 1e-6
+"""A placement found again may move no point of the part by more."""
+
+BY_HASH = "report.html, pictures, meshes and worst_points.csv were compared by SHA-256 only"
+SHARED = "reading files, placing the part and cutting zones out of the scan is the same code that `check` runs"
+
+
+def verify(folder: Path, progress: Callable[[str], None] = lambda step: None) -> Verification:
+    """Prove a report again from its inputs.
+
+    Raises
+    ------
+    InputError
+        If `folder` is no report or the inputs cannot be read.
+    """
+    claims = read_claims(folder)
+    progress("comparing files")
+    job = read_job(folder / "job.toml")
+    faults = output_faults(claims) + input_faults(claims, job)
+    try:
+        placed = place(folder / "job.toml", progress)
+        zones = build_zones(placed.job, placed.scan)
+    except InputError as fault:
+        if not faults:
+            raise
+        return Verification(zones=(), faults=(*faults, f"the scene cannot be rebuilt: {fault}"))
+    faults += _placement_faults(claims, placed.registration, placed.part.mesh)
+    faults += job_faults(claims.report, [zone.name for zone in job.zones], placed.registration.converged)
+    setting = _setting(placed)
+    proofs: list[ZoneProof] = []
+    rows = {row.name: row for row in claims.report.zones}
+    entries = {entry.name: entry for entry in claims.certificate.zones}
+    faults += [f"{name}: the certificate has this zone, the job does not" for name in entries.keys() - set(_names(job))]
+    for zone, table in zip(zones.zones, job.zones, strict=True):
+        row, entry = rows.get(zone.name), entries.get(zone.name)
+        if entry is None:
+            faults.append(f"{zone.name}: it has no certificate")
+        if row is None or entry is None:
+            continue
+        progress(f"proving {zone.name}")
+        proof, own = prove_zone(setting, zone, table, row, entry)
+        proofs.append(proof)
+        faults += own
+    if claims.report.verdict == "pass":
+        faults += _unclaimed(setting, zones, claims.report.zones)
+    return Verification(zones=tuple(proofs), faults=tuple(faults), notes=(BY_HASH, SHARED))
+
+
+def _names(job: Job) -> list[str]:
+    return [zone.name for zone in job.zones]
+
+
+def _setting(placed: Placement) -> Setting:
+    mesh = placed.part.mesh.moved(placed.registration.T_bay_part)
+    origin = (mesh.vertices.min(axis=0) + mesh.vertices.max(axis=0)) / 2
+    return Setting(
+        job=placed.job,
+        registration=placed.registration,
+        scan=placed.scan,
+        target=Target(Mesh(mesh.vertices - origin, mesh.faces)),
+        origin=origin,
+    )
+
+
+def _placement_faults(claims: Claims, found: Registration, part: Mesh) -> list[str]:
+    """The part must come to lie where the report and its certificate say, as surely as they say."""
+    faults, said = [], claims.report.registration
+    for name, matrix in (("report", said.T_bay_part), ("certificate", claims.certificate.T_bay_part)):
+        claimed = np.array(matrix)
+        if not np.allclose(claimed[3], (0, 0, 0, 1), rtol=0, atol=1e-12):
+            faults.append(f"the T_bay_part of the {name} is no rigid motion")
+        moved = part.vertices @ claimed[:3, :3].T + claimed[:3, 3]
+        off = float(np.linalg.norm(moved - found.T_bay_part.apply(part.vertices), axis=1).max())
+        if off > PLACE_MM:
+            faults.append(f"the {name} places the part {off:.3g} mm away from where the job's registration does")
+    if said.method != found.method or said.converged != found.converged:
+        faults.append("the report's registration is not the job's")
+    return faults
+
+
+def _unclaimed(setting: Setting, zones: Zones, rows: tuple[ZoneClaim, ...]) -> list[str]:
+    """A job passes only if scan points of no zone keep the largest gap and guard; they move against the part."""
+    other = "chassis" if setting.job.part.rides == "engine" else "engine"
+    table = setting.job.zones[0].model_copy(update={"rides": other, "travel": None, "stroke": None})
+    path = path_of(setting.job, table, setting.origin)
+    needed = max((row.required_gap_mm + row.budget_mm.guard for row in rows), default=0.0)
+    if comes_within(setting.target, path, zones.unclaimed - setting.origin, needed):
+        return ["scan points of no zone come nearer than the report may pass with"]
+    return []
