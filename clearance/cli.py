@@ -145,6 +145,20 @@ def check(
     raise typer.Exit(EXIT[result.verdict.value])
 
 
+@app.command()
+def verify(
+    report: Annotated[Path, typer.Argument(metavar="DIR", help="folder of a report that `clearance check` wrote")],
+    quiet: Quiet = False,
+) -> None:
+    """Prove a finished report again from its inputs with another engine. Ends with 1 if something does not hold."""
+    from clearance.verify.text import lines
+    from clearance.verify.verify import verify as run_verify
+
+    found = run_verify(report, _progress(quiet, report.name))
+    typer.echo("\n".join(lines(found)))
+    raise typer.Exit(found.exit_code)
+
+
 def main() -> None:
     """Run the command; turn every fault into one line and an exit code."""
     try:

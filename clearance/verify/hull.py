@@ -5,20 +5,25 @@ The plane is the proof. How its direction was found does not matter: a bad one p
 
 from __future__ import annotations
 
+from itertools import combinations
+
 import numpy as np
 from numpy.typing import NDArray
 
 from clearance.frames import Array
 
-ITERATIONS = 60
+ITERATIONS = 30
+SUBSETS = tuple(np.array(c) for size in (1, 2, 3) for c in combinations(range(4), size))
+FLAT = 1e-14
+"""Edges and triangles thinner than this, relative, are left to their sides and corners."""
 
 
 def hull_distance(points: Array, enough: Array) -> tuple[Array, Array]:
     """Bound the distance of hulls from the origin until told from `enough`, or as closely as it comes.
 
-    Steps of Mitchell, Demyanov and Malozemov (1974, SIAM J. Control 12(1):19-26): weight moves from
-    the hull's point farthest along the present direction to the nearest. The hull lies beyond the
-    plane at the least of n . p along any unit n, so that is a lower bound.
+    After Gilbert, Johnson and Keerthi (1988, IEEE J. Robotics and Automation 4(2):193-203): of at
+    most four of the points the place nearest to the origin gives a direction, the point that lies
+    least far along it joins them. A hull lies beyond the plane at the least of n . p along any unit n.
 
     Parameters
     ----------
@@ -34,31 +39,55 @@ def hull_distance(points: Array, enough: Array) -> tuple[Array, Array]:
     lower, upper = np.full(count, -np.inf), np.full(count, np.inf)
     rows = np.arange(count)
     start = np.einsum("mki,mki->mk", points, points).argmin(axis=1)
-    weights = np.zeros(points.shape[:2])
-    weights[rows, start] = 1.0
+    chosen, used = np.zeros((count, 4, 3)), np.zeros((count, 4), dtype=bool)
     at = points[rows, start]
+    chosen[:, 0], used[:, 0] = at, True
     for _ in range(ITERATIONS):
         along = np.einsum("mki,mi->mk", points, at)
         length = np.linalg.norm(at, axis=1)
-        here = along.min(axis=1) / np.maximum(length, 1e-300)
-        lower[rows] = np.maximum(lower[rows], here)
+        lower[rows] = np.maximum(lower[rows], along.min(axis=1) / np.maximum(length, 1e-300))
         upper[rows] = np.minimum(upper[rows], length)
-        open_ = (lower[rows] < enough[rows]) & (upper[rows] >= enough[rows]) & (length > 0)
+        open_ = (lower[rows] < enough[rows]) & (upper[rows] >= enough[rows]) & (length > 0) & ~used.all(axis=1)
         if not open_.any():
             break
-        rows, points, weights, along, at = rows[open_], points[open_], weights[open_], along[open_], at[open_]
-        at, weights = _step(points, weights, along, at)
+        rows, points, chosen, used, along = rows[open_], points[open_], chosen[open_], used[open_], along[open_]
+        here = np.arange(len(rows))
+        free = (~used).argmax(axis=1)
+        chosen[here, free], used[here, free] = points[here, along.argmin(axis=1)], True
+        at, used = _nearest(chosen, used)
     return lower, upper
 
 
-def _step(points: Array, weights: Array, along: Array, at: Array) -> tuple[Array, Array]:
-    rows = np.arange(len(points))
-    near: NDArray[np.int64] = along.argmin(axis=1)
-    far: NDArray[np.int64] = np.where(weights > 0, along, -np.inf).argmax(axis=1)
-    way = points[rows, near] - points[rows, far]
-    square = np.einsum("mi,mi->m", way, way)
-    gain = along[rows, far] - along[rows, near]
-    step = np.minimum(weights[rows, far], gain / np.maximum(square, 1e-300))
-    weights[rows, far] -= step
-    weights[rows, near] += step
-    return at + step[:, None] * way, weights
+def _nearest(points: Array, used: NDArray[np.bool_]) -> tuple[Array, NDArray[np.bool_]]:
+    """Return the place (m, 3) nearest to the origin on corners, edges and triangles of (m, 4, 3), and what it lies on.
+
+    Where all four enclose the origin that is not told: the place is then on their surface.
+    """
+    best, length = points[:, 0].copy(), np.full(len(points), np.inf)
+    kept = np.zeros_like(used)
+    for subset in SUBSETS:
+        place, held = _foot(points[:, subset])
+        size = np.einsum("mi,mi->m", place, place)
+        better = held & used[:, subset].all(axis=1) & (size < length)
+        best[better], length[better] = place[better], size[better]
+        kept[better] = np.isin(np.arange(4), subset)
+    return best, kept
+
+
+def _foot(points: Array) -> tuple[Array, NDArray[np.bool_]]:
+    """Foot (m, 3) of the perpendicular from the origin on 1 to 3 points' span, and whether it lies between them."""
+    a = points[:, 0]
+    if points.shape[1] == 1:
+        return a, np.ones(len(a), dtype=bool)
+    u = points[:, 1] - a
+    uu, ua = np.einsum("mi,mi->m", u, u), np.einsum("mi,mi->m", u, a)
+    if points.shape[1] == 2:
+        share = -ua / np.where(uu > 0, uu, 1.0)
+        return a + share[:, None] * u, (uu > 0) & (share >= 0) & (share <= 1)
+    v = points[:, 2] - a
+    vv, va, uv = (np.einsum("mi,mi->m", x, y) for x, y in ((v, v), (v, a), (u, v)))
+    square = uu * vv - uv**2
+    wide = square > FLAT * uu * vv
+    square = np.where(wide, square, 1.0)
+    s, t = (uv * va - vv * ua) / square, (uv * ua - uu * va) / square
+    return a + s[:, None] * u + t[:, None] * v, wide & (s >= 0) & (t >= 0) & (s + t <= 1)
