@@ -126,7 +126,8 @@ def prove(target: Target, path: Path, items: Items, budget: int) -> Outcome:
             return Outcome(distances=asked, nearer_mm=float(upper[bad]), claimed_mm=float(lot.claim[bad]))
         left = np.flatnonzero(~settled)
         if len(left):
-            waiting.append(_halved(lot.take(left), _take(at, left)))
+            turn = upper[left] - at.turn[left].sum(axis=1) < lot.claim[left]
+            waiting.append(_halved(lot.take(left), _take(at, left), turn))
     return Outcome(distances=asked)
 
 
@@ -190,10 +191,14 @@ def _differences(corners: Array, edges: Array, triangles: Array) -> Array:
     return points
 
 
-def _halved(items: Items, at: _Middle) -> Items:
-    """Cut every item in two where it is widest: an angle, a slide, or the piece along its longest edge."""
+def _halved(items: Items, at: _Middle, turn: Mask) -> Items:
+    """Cut every item in two where it is widest: an angle, a slide, or the piece along its longest edge.
+
+    `turn`: only a smaller turn can settle it, since planes take all of its piece and slides at once.
+    """
     slides = np.linalg.norm(at.edges, axis=2)
-    sizes = np.column_stack([at.turn, slides, at.piece])
+    straight = np.where(turn[:, None], -1.0, np.column_stack([slides, at.piece]))
+    sizes = np.column_stack([at.turn, straight])
     widest = sizes.argmax(axis=1)
     lots = []
     for kind in np.unique(widest):
