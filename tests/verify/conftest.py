@@ -113,6 +113,12 @@ def make(root: Path, job: str = JOB) -> Folder:
     return Folder(root)
 
 
+@pytest.fixture
+def build(tmp_path: Path) -> Callable[..., Folder]:
+    """Make a report of the same scene with one line of its job replaced."""
+    return lambda old="", new="": make(tmp_path, JOB.replace(old, new) if old else JOB)
+
+
 @pytest.fixture(scope="session")
 def made(tmp_path_factory: pytest.TempPathFactory) -> Folder:
     """The report nobody touches."""
