@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import igl
 import numpy as np
 import pytest
 import trimesh
@@ -77,6 +78,7 @@ def test_a_tip_that_passes_under_a_bump_while_growing(zone_kind):
     assert min(ends) > least + 0.3
     assert found.clearance.contains(least)
     assert found.clearance.width <= 0.05
+    assert len(found.certificate) == 3
     assert found.factor == pytest.approx((bump @ along) / np.linalg.norm(tip), abs=2e-5)
 
 
@@ -87,6 +89,7 @@ def test_a_thin_wall_that_sweeps_over_a_scan_point_meets_it():
     found = sweep_grown(wall, True, point, False, STILL, HOT)
     ends = [s.clearance.upper for k, s in found.certificate if k in (HOT.k_cold, HOT.k_hot)]
     assert min(ends) > 0.5
+    assert found.clearance.contains(-0.25)  # in the middle of the wall, give or take 0.1 % of it
     assert found.clearance.upper <= 0
     assert HOT.k_cold < found.factor < HOT.k_hot
     assert 299.0 * found.factor - 1e-6 <= 300.5 <= 299.5 * found.factor + 1e-6
@@ -132,6 +135,7 @@ def test_random_scenes_are_no_nearer_at_any_factor_than_the_bound(seed):
     assert found.clearance.lower <= min(seen) + 1e-6
     if found.clearance.upper > 0:
         assert found.clearance.width <= 0.05 + 1e-6
+        assert len(found.certificate) <= 3  # the ends and, at most, the factor that the swept solids point to
         at_worst = distance(soup(grown(part, growth.anchor, found.factor)), soup(zone))
         assert found.clearance.upper == pytest.approx(at_worst, abs=SWEEP_TOLERANCE_MM)
         assert least_between(found.certificate, found.radius_mm) <= min(seen) + 1e-6
@@ -139,11 +143,22 @@ def test_random_scenes_are_no_nearer_at_any_factor_than_the_bound(seed):
         assert min(seen) < 0.022 * found.radius_mm / 40
 
 
-def test_the_swept_solids_hold_what_the_faces_pass_over():
-    """Turns about a point of the swept mesh count the faces that pass over it: 1 ahead of the tip, 0 elsewhere."""
-    import igl
+def test_a_face_sweeps_a_closed_solid_of_the_right_volume():
+    """Between two sizes of a cone with its apex at the anchor: (k_hot^3 - k_cold^3) of height x area / 3."""
+    growth = Growth(anchor=np.array([0.0, 0, -50]), k_cold=0.9, k_hot=1.2, spread=0.08, text="")
+    for corners in ([0, 1, 2], [0, 2, 1]):
+        face = Mesh(np.array([[10.0, 0, 20], [40, 0, 20], [10, 20, 20]]), np.array([corners]))
+        solid = swept_by_growth(face, growth)
+        shape = trimesh.Trimesh(solid.vertices, solid.faces, process=False)
+        assert shape.is_watertight
+        assert shape.is_winding_consistent
+        assert shape.volume == pytest.approx((1.2**3 - 0.9**3) * 70 * 300 / 3, rel=1e-9)
 
-    solids = swept_by_growth(BAR, HOT)
-    asked = np.array([[301, 1.3, 0.7], [302.5, -3.0, 2.0], [302.7, 0, 0], [150, 1, 2], [150, 10.04, 1], [150, 11, 0.0]])
-    turns = igl.winding_number(solids.vertices, solids.faces, asked)
-    assert np.round(turns, 6) == pytest.approx([1, 1, 0, 0, 1, 0])
+
+def test_turns_of_the_swept_solids_count_the_faces_that_pass_over():
+    """Of a bar along x from the anchor its tip passes over what is ahead of it; of a thin wall both faces do."""
+    bar, wall = swept_by_growth(BAR, HOT), swept_by_growth(box((299.0, -20, -20), (299.5, 20, 20)), HOT)
+    ahead = np.array([[301, 1.3, 0.7], [302.5, -3.0, 2.0], [302.7, 0, 0], [150, 1, 2], [150, 10.04, 1], [150, 11, 0]])
+    assert igl.winding_number(bar.vertices, bar.faces, ahead) == pytest.approx([1, 1, 0, 0, 1, 0], abs=1e-6)
+    passed = np.array([[299.25, 0.3, 0.2], [300.5, 0.3, 0.2], [301.8, 0.3, 0.2], [302.2, 0.3, 0.2]])
+    assert igl.winding_number(wall.vertices, wall.faces, passed) == pytest.approx([1, 2, 1, 0], abs=1e-6)
