@@ -16,7 +16,7 @@ class Registration:
     Attributes
     ----------
     method : str
-        "given", "landmarks" or "datums", with "+refine" where refined.
+        "given", "landmarks", "datums" or "shape", with "+refine" where refined.
     T_bay_part : Pose
     converged : bool
         False until proven: a refine that did not settle leaves it False.
@@ -30,6 +30,8 @@ class Registration:
     centre : (3,) float64, mm, bay frame
     runner_up_ratio : float or None
         Score of the next best pose over the best one; None where no search is made.
+    runner_up : Pose or None
+        That next best pose.
     notes : tuple of str
         Plain sentences for the report.
     """
@@ -42,6 +44,7 @@ class Registration:
     covariance: Array
     centre: Array
     runner_up_ratio: float | None = None
+    runner_up: Pose | None = None
     notes: tuple[str, ...] = ()
 
     def sigma_mm(self, point: Array, direction: Array) -> float:

@@ -1,0 +1,1 @@
+"""Synthetic bays for the registration trials: parts, clutter and a scanner whose truth is known."""
