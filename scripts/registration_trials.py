@@ -68,7 +68,7 @@ def main() -> int:
             turns.append(degrees)
             shifts.append(mm)
         print(
-            f"bay {seed}: seen {100 * scene.seen:.0f} %, clutter {100 * scene.clutter:.0f} %, off {degrees:.3f} degrees "
+            f"bay {seed}: {100 * scene.seen:.0f} % seen, clutter {100 * scene.clutter:.0f} %, {degrees:.3f} degrees "
             f"{mm:.3f} mm, {'converged' if placed.converged else 'not converged'}, runner-up "
             f"{placed.runner_up_ratio or 0:.2f}, {spent:.1f} s" + ("" if placed.converged else f" {placed.notes}"),
             flush=True,

@@ -1,4 +1,4 @@
-"""Register by shape: find the part, or the engine, in a region of the scan that shows it, and tell if that is in doubt."""
+"""Register by shape: find the part, or the engine, in a region of the scan, and tell if that is in doubt."""
 
 from __future__ import annotations
 

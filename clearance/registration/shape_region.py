@@ -1,4 +1,4 @@
-"""The region of the scan in which a model is looked for: thinned, with normals, and what the scanner saw to be empty."""
+"""The region of the scan in which a model is looked for: thinned, with normals, and what was seen to be empty."""
 
 from __future__ import annotations
 
@@ -93,7 +93,7 @@ class _View:
         return np.where(inside[:, None], at, 0).astype(np.int64), np.sqrt(x * x + y * y + z * z), inside
 
     def nearest(self, points: Array) -> Array:
-        """Return the distance, mm, to the nearest of `points` in each pixel or the eight about it; inf where none is."""
+        """Return the distance, mm, to the nearest of `points` in each pixel or the eight about it, or inf."""
         pixel, distance, inside = self.pixels(points)
         found = np.full((2 * self.half, 2 * self.half), np.inf)
         np.minimum.at(found, (pixel[inside, 0], pixel[inside, 1]), distance[inside])
@@ -112,7 +112,8 @@ def look_at(
     """
     if region.radius > MOST_RADIUS * diagonal_mm:
         found = f"a radius of {region.radius:g} mm for a model {diagonal_mm:.0f} mm across"
-        wanted = f"at most {MOST_RADIUS * diagonal_mm:.0f} mm, best {diagonal_mm / 2:.0f} mm: other things would outnumber it"
+        most = MOST_RADIUS * diagonal_mm
+        wanted = f"at most {most:.0f} mm, best {diagonal_mm / 2:.0f} mm: else other things outnumber it"
         raise InputError(job_file, found, wanted, "register.region.radius")
     centre = np.array(region.center, np.float64)
     inside = scan_points[((scan_points - centre) ** 2).sum(axis=1) < region.radius**2]

@@ -87,7 +87,7 @@ class Judge:
         """Return what the scan says of `pose`."""
         placed = pose.apply(self.points)
         distance, index = self._looked.tree.query(placed, distance_upper_bound=MET_VOXELS * self._voxel)
-        found = np.isfinite(distance)
+        found, index = np.isfinite(distance), np.asarray(index, np.int64)
         cosine = np.zeros(len(placed))
         cosine[found] = (self._looked.normals[index[found]] * (self.normals[found] @ pose.rotation.T)).sum(axis=1)
         met = (cosine if self._signed else np.abs(cosine)) > ALONG

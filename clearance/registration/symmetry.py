@@ -54,7 +54,7 @@ def _settled(model: Places, pose: Pose, voxel_mm: float) -> Pose:
 def _coverage(model: Places, pose: Pose, voxel_mm: float) -> float:
     placed, turned = pose.apply(model.points), model.normals @ pose.rotation.T
     distance, index = cKDTree(model.points).query(placed, distance_upper_bound=1.5 * voxel_mm)
-    near = np.flatnonzero(np.isfinite(distance))
+    near, index = np.flatnonzero(np.isfinite(distance)), np.asarray(index, np.int64)
     there = model.normals[index[near]]
     across = np.abs(((placed[near] - model.points[index[near]]) * there).sum(axis=1))
     met = (across < 0.5 * voxel_mm) & (np.abs((turned[near] * there).sum(axis=1)) > ALONG)

@@ -81,7 +81,9 @@ def _head(part: Mesh, rng: np.random.Generator) -> trimesh.Trimesh:
     ribs = []
     for x in np.arange(-size[0] / 2, size[0] / 2, rng.uniform(45, 80)):
         at = (x, float(rng.choice([-1, 1])) * rng.uniform(60, 80), -1 + rng.uniform(0, 14))
-        ribs.append(trimesh.creation.box(rng.uniform(8, 24, 3) + (0, 10, 4), rigid("a", "b", np.eye(3), at).matrix))
+        ribs.append(
+            trimesh.creation.box(rng.uniform(8, 24, 3) + np.array([0.0, 10, 4]), rigid("a", "b", np.eye(3), at).matrix)
+        )
     return trimesh.util.concatenate([block, *ribs])
 
 

@@ -5,6 +5,8 @@ Part frame, mm: the head flange's sealing face is z = 0, the ports lie along X, 
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 from manifold3d import CrossSection, Manifold, OpType
 from numpy.typing import NDArray
@@ -68,7 +70,7 @@ def _pipes(lines: list[tuple[Array, float]]) -> Manifold:
     found = []
     for line, radius in lines:
         balls = [Manifold.sphere(radius, SEGMENTS).translate(tuple(point.tolist())) for point in line]
-        found += [Manifold.batch_hull([a, b]) for a, b in zip(balls[:-1], balls[1:], strict=True)]
+        found += [Manifold.batch_hull([a, b]) for a, b in pairwise(balls)]
     return Manifold.batch_boolean(found, OpType.Add)
 
 

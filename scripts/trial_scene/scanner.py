@@ -1,4 +1,4 @@
-"""Rays from a few stations, with range noise (white and going together over 15 mm), flying points, and a flattest angle."""
+"""Rays from a few stations, with range noise (white and going together over 15 mm), flying points, a flattest angle."""
 
 from __future__ import annotations
 

@@ -20,7 +20,7 @@ JOB = Path("job.toml")
 
 
 def _region(pose, part: Mesh, radius: float) -> Region:
-    at = pose.apply(part.vertices.mean(axis=0)) + (20, -15, 25)
+    at = pose.apply(part.vertices.mean(axis=0)) + np.array([20, -15, 25])
     return Region(center=tuple(at.tolist()), radius=radius)
 
 
