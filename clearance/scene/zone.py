@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
 from clearance.frames import Array
+from clearance.scene.fit_cylinder import CylinderFit
 from clearance.scene.mesh import Mesh
 
 
@@ -37,6 +38,14 @@ class Zone:
         For a mesh zone: whether it bounds a solid.
     facet_mm : float
         The mesh may stand outside the body it replaces by up to this much (round primitives).
+    fit : CylinderFit or None
+        For a shaft completed from scan points: what was fitted. `mesh` is that cylinder, as far as it was seen.
+    fit_sigma_mm : float
+        1 sigma of the place of the fitted surface where it is least certain; the scanner's accuracy is not in it.
+    left_points : (k, 3) float64
+        Scan points of the zone that the fitted cylinder does not explain: they show something else and decide too.
+    left_spacing_mm : (k,) float32
+        Local spacing of `left_points`.
     """
 
     name: str
@@ -51,3 +60,7 @@ class Zone:
     shown: Mesh | None = None
     closed: bool = False
     facet_mm: float = 0.0
+    fit: CylinderFit | None = None
+    fit_sigma_mm: float = 0.0
+    left_points: Array = field(default_factory=lambda: np.zeros((0, 3)))
+    left_spacing_mm: NDArray[np.float32] = field(default_factory=lambda: np.zeros(0, np.float32))

@@ -13,6 +13,8 @@ from clearance.errors import InputError
 from clearance.frames import Array
 from clearance.job.schema import Job
 from clearance.job.schema import Zone as ZoneTable
+from clearance.job.where import Rod, Where
+from clearance.scene.fit_cylinder import fit_cylinder
 from clearance.scene.mesh_health import closed
 from clearance.scene.mesh_io import read_mesh
 from clearance.scene.primitives import inside_of, solid_mesh
@@ -55,6 +57,9 @@ def build_zones(job: Job, scan: Scan | None) -> Zones:
     built, has_rest = [], False
     for table in job.zones:
         if table.where.is_body:
+            if table.fit is not None:
+                key = f"zone '{table.name}': fit"
+                raise InputError(job.file, "the zone is a body already", "leave fit out, or solid or file", key)
             built.append(_body_zone(job, table))
             continue
         has_rest |= table.where.rest
@@ -71,11 +76,33 @@ def _point_zone(job: Job, table: ZoneTable, scan: Scan | None, mask: Mask) -> Zo
     decided, stray = mask & ~scan.stray, mask & scan.stray
     if not decided.any():
         raise InputError(job.file, *_why_empty(table, scan, int(stray.sum())), key)
+    if table.fit is not None:
+        return _fitted_zone(job, table, scan, decided, stray)
     return Zone(
         **_common(table),
         points=scan.points[decided],
         spacing_mm=scan.spacing_mm[decided],
         stray_points=scan.points[stray],
+    )
+
+
+def _fitted_zone(job: Job, table: ZoneTable, scan: Scan, decided: Mask, stray: Mask) -> Zone:
+    """Return the shaft as a body, as far as it was seen, with the points that show something else beside it."""
+    points = scan.points[decided]
+    fit, explained = fit_cylinder(points, scan.noise_mm, job.file, table.name)
+    rod = Rod.model_validate({"from": fit.from_.tolist(), "to": fit.to.tolist(), "diameter": 2 * fit.radius_mm})
+    mesh, facet = solid_mesh(Where.model_validate({"cylinder": rod, "solid": True}))
+    return Zone(
+        **_common(table),
+        stray_points=scan.points[stray],
+        mesh=mesh,
+        shown=refined(mesh, edge_limit(mesh, EDGE_MM)),
+        closed=True,
+        facet_mm=facet,
+        fit=fit,
+        fit_sigma_mm=fit.sigma_surface_mm,
+        left_points=points[~explained],
+        left_spacing_mm=scan.spacing_mm[decided][~explained],
     )
 
 
