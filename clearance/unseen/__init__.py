@@ -1,0 +1,1 @@
+"""What the scan never saw near the part. Unseen is never clear."""

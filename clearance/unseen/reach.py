@@ -1,0 +1,126 @@
+"""How near a place of the bay comes to the part over the motion, and which zone it belongs to."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from clearance.distance.inside import Surface
+from clearance.frames import Array
+from clearance.motion.field import may_be_lower, sampled_states
+from clearance.motion.pair import PairMotion
+from clearance.scene.cubes import cubes
+from clearance.scene.mesh import IntArray, Mesh
+from clearance.unseen.result import Needed
+
+Distance = Callable[[Array], Array]
+
+GRAIN_MM = 2.0
+"""Of a zone's points one in a cube of this side speaks, so its distance is known to 3.5 mm here."""
+
+
+class Reach:
+    """Clearance of standing places to the part over the motion.
+
+    Parameters
+    ----------
+    part : Mesh
+        Bay frame, neutral pose, mm.
+    closed : bool
+        Whether places within the mesh count as negative.
+    motion : PairMotion
+        Part against what stands still.
+    """
+
+    def __init__(self, part: Mesh, closed: bool, motion: PairMotion) -> None:
+        self._surface, self._closed, self._motion = Surface(part), closed, motion
+        poses = [motion.poses(state) for state in sampled_states(motion)]
+        self._seen = [pose.inverse() @ other for pose, other in poses]
+        corners = np.stack([self._surface.low, self._surface.high])
+        box = np.array([[x, y, z] for x in corners[:, 0] for y in corners[:, 1] for z in corners[:, 2]])
+        swept = np.concatenate([seen.inverse().apply(box) for seen in self._seen])
+        slack = float(may_be_lower(motion, swept).max())
+        self.low, self.high = swept.min(axis=0) - slack, swept.max(axis=0) + slack
+
+    def lower_mm(self, places: Array, cap_mm: float) -> Array:
+        """Return (n,) lower bounds of the clearance of (n, 3) places, mm; at or above `cap_mm`: at least that.
+
+        The least distance at the sampled poses less the farthest the place can move from them
+        (`clearance.motion.field.may_be_lower`); inside the part is told at the first of them. A pose is
+        asked only for places that may come lower there: a distance changes by no more than the place moves.
+        """
+        slack = may_be_lower(self._motion, places)
+        places, least = self._seen[0].apply(places), cap_mm + slack
+        now = [(seen @ self._seen[0].inverse()).apply for seen in self._seen]
+        floor = self._outside_box(places)
+        travel = np.max([np.linalg.norm(move(places) - places, axis=1) for move in now], axis=0)
+        near = np.flatnonzero(floor - travel < least)
+        floor[near] = self._surface.nearest(places[near], signed=self._closed)[0]
+        least[near] = np.minimum(least[near], floor[near])
+        near = near[floor[near] - travel[near] < least[near]]
+        before = places[near]
+        for move in now[1:]:
+            there = move(places[near])
+            floor[near] = np.maximum(floor[near] - np.linalg.norm(there - before, axis=1), self._outside_box(there))
+            ask = floor[near] < least[near]
+            floor[near[ask]] = self._surface.nearest(there[ask], signed=False)[0]
+            least[near] = np.minimum(least[near], floor[near])
+            before = there
+        return np.asarray(np.minimum(least - slack, cap_mm))
+
+    def may_come_within(self, places: Array, mm: float) -> NDArray[np.bool_]:
+        """Tell which of (n, 3) places may come nearer than `mm`: one pose is asked, so more are let through."""
+        first = self._seen[0].apply(places)
+        away = self._outside_box(first)
+        moves = [np.linalg.norm((seen @ self._seen[0].inverse()).apply(first) - first, axis=1) for seen in self._seen]
+        travel = np.max(moves, axis=0) + may_be_lower(self._motion, places)
+        ask = np.flatnonzero(away - travel < mm)
+        away[ask] = self._surface.nearest(first[ask], signed=self._closed)[0]
+        return np.asarray(away - travel < mm)
+
+    def foot(self, places: Array) -> Array:
+        """Return for each place the nearest point of the part at the neutral pose, (n, 3) mm."""
+        return self._surface.nearest(places, signed=False)[2]
+
+    def _outside_box(self, places: Array) -> Array:
+        away = np.maximum(np.maximum(self._surface.low - places, places - self._surface.high), 0.0)
+        distance: Array = np.linalg.norm(away, axis=1)
+        return np.where(distance > 0, distance, -np.inf)
+
+
+class Owners:
+    """Which zone is nearest to a place, by the zone's points or mesh at the neutral pose."""
+
+    def __init__(self, needs: Sequence[Needed], low: Array, high: Array) -> None:
+        """Only zone points between `low` and `high`, (3,) mm, are looked at if there are any."""
+        self.needs = tuple(needs)
+        self._asked = [_nearest(need, low, high) for need in needs]
+        self._solids = [Surface(n.zone.mesh) for n in needs if n.zone.mesh is not None and n.zone.closed]
+
+    def of(self, places: Array) -> tuple[IntArray, Array]:
+        """Return for (n, 3) places the (n,) index of the nearest zone and the (n,) clearance it needs, mm."""
+        away = np.stack([ask(places) for ask in self._asked])
+        owner = np.argmin(away, axis=0).astype(np.int64)
+        return owner, np.array([need.needed_mm for need in self.needs])[owner]
+
+    def within_solid(self, places: Array) -> Array:
+        """Return the least signed distance, (n,) mm, to the closed meshes among the zones; infinite without any."""
+        least = np.full(len(places), np.inf)
+        for solid in self._solids:
+            least = np.minimum(least, solid.signed_distance(places)[0])
+        return least
+
+
+def _nearest(need: Needed, low: Array, high: Array) -> Distance:
+    zone = need.zone
+    if zone.mesh is not None:
+        surface = Surface(zone.mesh)
+        return lambda places: surface.nearest(places, signed=False)[0]
+    points = zone.points if zone.points is not None else np.zeros((0, 3))
+    near = points[((points >= low) & (points <= high)).all(axis=1)]
+    speakers = near[cubes(near, GRAIN_MM)[0]] if len(near) else points
+    tree = cKDTree(speakers)
+    return lambda places: np.asarray(tree.query(places)[0], np.float64)
