@@ -17,8 +17,8 @@ from clearance.distance.near import distance_to
 from clearance.frames import Array
 from clearance.heat.growth import Growth, grown
 from clearance.heat.hot_sweep import TOLERANCE_MM, GrowthSweep, sweep_hot
+from clearance.motion.pair import PairMotion
 from clearance.motion.result import Sweep
-from clearance.motion.rock import PairMotion
 from clearance.motion.sweep import sweep
 from clearance.scene.mesh import Mesh
 

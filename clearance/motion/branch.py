@@ -43,6 +43,32 @@ class Minimum:
     evaluations: int
 
 
+@dataclass(frozen=True, eq=False)
+class Look:
+    """What one evaluation tells of a cell.
+
+    Attributes
+    ----------
+    value : float
+        Clearance at the cell's centre, mm, at least 0; infinity where no candidate is left.
+    fall : function of (k,) half widths
+        (k,) mm: how far each parameter's half width can lower the value, within this cell; their sum bounds the fall.
+    cap_mm : float
+        The cell's lower bound is no more than this: what was left out of `value` may be as near.
+    kept : object
+        Handed to the looks at the cell's children.
+    """
+
+    value: float
+    fall: Callable[[Array], Array]
+    cap_mm: float = np.inf
+    kept: object = None
+
+
+Looker = Callable[[Array, Array, object, float], Look]
+"""Low and high corner of a cell, what its parent kept (None at first), least value so far -> Look."""
+
+
 def minimise(
     value: Callable[[Array], float],
     fall: Callable[[Array], Array],
@@ -51,12 +77,9 @@ def minimise(
     tolerance_mm: float,
     excess_mm: float = 0.0,
     max_evaluations: int = 200_000,
+    cap_mm: float = np.inf,
 ) -> Minimum:
     """Bound the minimum of `value` over the box [low, high] to within `tolerance_mm`.
-
-    Best first; the cell with the smallest lower bound is cut in three along its costliest side, so
-    that the middle child keeps its parent's value. Ends early where `value` cannot be told from 0:
-    bodies that touch cannot be nearer.
 
     Parameters
     ----------
@@ -66,35 +89,63 @@ def minimise(
         (k,) mm: how far each parameter's half width can lower the value; their sum bounds the fall.
     excess_mm : float
         By how much `value` may exceed the truth; taken off every lower bound.
+    cap_mm : float
+        No lower bound is more than this.
+    """
+
+    def look(a: Array, b: Array, _kept: object, _least: float) -> Look:
+        return Look(value((a + b) / 2), fall, cap_mm)
+
+    return search(look, low, high, tolerance_mm, excess_mm, max_evaluations)
+
+
+def search(
+    look: Looker,
+    low: Array,
+    high: Array,
+    tolerance_mm: float,
+    excess_mm: float = 0.0,
+    max_evaluations: int = 200_000,
+) -> Minimum:
+    """Bound a minimum over the box [low, high] from looks at its cells, to within `tolerance_mm`.
+
+    Best first; the cell with the smallest lower bound is cut in three along its costliest side, so
+    that the middle child keeps its parent's look. Ends early where the value cannot be told from 0:
+    bodies that touch cannot be nearer.
     """
     counter = 0
-    centre = (low + high) / 2
-    upper, best = value(centre), centre
+    first = look(low, high, None, np.inf)
+    upper, best = first.value, (low + high) / 2
     slack = ROUNDING_MM + excess_mm
-    heap = [(upper - float(fall((high - low) / 2).sum()) - slack, counter, low, high, upper)]
+
+    def floor_of(found: Look, a: Array, b: Array) -> float:
+        return min(found.value - float(found.fall((b - a) / 2).sum()), found.cap_mm) - slack
+
+    heap = [(floor_of(first, low, high), counter, low, high, first)]
     evaluations = 1
     while True:
         floor = heap[0][0]
         target = tolerance_mm if floor > 0 else min(tolerance_mm, upper / 2)
         if upper - floor <= target or upper <= TOUCH_MM + excess_mm or evaluations >= max_evaluations:
             break
-        floor, _, a, b, middle_value = heapq.heappop(heap)
-        axis = int(np.argmax(fall((b - a) / 2)))
+        falls = heap[0][4].fall((heap[0][3] - heap[0][2]) / 2)
+        if not falls.any():
+            break
+        floor, _, a, b, parent = heapq.heappop(heap)
+        axis = int(np.argmax(falls))
         third = (b[axis] - a[axis]) / 3
         cuts = (a[axis], a[axis] + third, b[axis] - third, b[axis])
         for child in range(3):
             ca, cb = a.copy(), b.copy()
             ca[axis], cb[axis] = cuts[child], cuts[child + 1]
             if child == 1:
-                found = middle_value
+                found = parent
             else:
-                at = (ca + cb) / 2
-                found = value(at)
+                found = look(ca, cb, parent.kept, upper)
                 evaluations += 1
-                if found < upper:
-                    upper, best = found, at
+                if found.value < upper:
+                    upper, best = found.value, (ca + cb) / 2
             counter += 1
-            lower = max(floor, found - float(fall((cb - ca) / 2).sum()) - slack)
-            heapq.heappush(heap, (lower, counter, ca, cb, found))
+            heapq.heappush(heap, (max(floor, floor_of(found, ca, cb)), counter, ca, cb, found))
     cells = np.array([[*a, *b, lower] for lower, _, a, b, _ in heap])
     return Minimum(bound=Bound(min(heap[0][0], upper), upper), best=best, cells=cells, evaluations=evaluations)

@@ -11,13 +11,17 @@ from scipy.spatial import cKDTree
 
 from clearance.distance.inside import Surface
 from clearance.frames import Array
+from clearance.motion.pair import PairMotion
 from clearance.motion.result import ClearanceField, MotionState
-from clearance.motion.rock import PairMotion
+from clearance.motion.shaft import Shaft
 from clearance.scene.cubes import cubes
 from clearance.scene.mesh import IntArray, Mesh
 
 ROLL_STEPS = 4
-"""Intervals into which the roll range is cut."""
+"""Intervals into which the range of each angle is cut."""
+
+LINK_STEPS = 2
+"""Intervals into which each of roll, lift, shift and travel is cut where the zone is a link."""
 
 MOST_POINTS = 60_000
 """Zone points worked out one by one; of more, one speaks for its neighbours."""
@@ -63,16 +67,23 @@ def fields(
 
 
 def may_be_lower(motion: PairMotion, points: Array) -> Array:
-    """Return how far, (n,) mm, the clearance of each point may lie below its least sampled one.
+    """Return how far, (n,) mm, the clearance of each point of either body may lie below its least sampled one.
 
-    That is the farthest the point moves, relative to the other body, from any pose to the nearest
-    sampled one (half a roll step as a chord, and the place in lift x shift farthest from the
-    sampled ones: at most the half diagonal, half of that on a single line), and the slack.
+    That is the farthest the point moves, relative to the other body, from any state to the nearest
+    sampled one (half a step of each angle as a chord, and the place in the straight motions farthest
+    from the sampled ones: at most the half diagonal, half of that on a single line), and the slack.
     """
-    low, high = motion.roll_rad
-    chord = 2 * np.sin(min((high - low) / ROLL_STEPS / 4, np.pi / 2))
-    slide = motion.slide.reach_mm / (1 if len(motion.slide.edges) > 1 else 2)
-    lower: Array = chord * _arms(motion, points) + slide + (SLACK_MM if motion.turned else 0.0)
+    if not _moves(motion):
+        return np.zeros(len(points))
+    if motion.shaft is not None:
+        low, high = motion.shaft.box
+        halves = np.array([motion.shaft.turn_rad(_link_values(motion.shaft), (high - low) / LINK_STEPS / 2), 0.0])
+        straight = 0.0
+    else:
+        halves = (motion.high - motion.low) / ROLL_STEPS / 2
+        edges = sum(len(slide.edges) for slide in motion.slides)
+        straight = motion.reach_mm / (1 if edges > 1 else 2)
+    lower: Array = _arms(motion, points) @ motion.chords(halves) + straight + SLACK_MM
     return lower
 
 
@@ -83,20 +94,29 @@ def least_sampled(part: Mesh, points: Array, motion: PairMotion) -> float:
 
 
 def sampled_states(motion: PairMotion) -> list[MotionState]:
-    """Return the sampled poses: rolls in even steps, each with the middle and the corners of lift x shift."""
-    if not (motion.rock and motion.turned):
+    """Return the sampled states: angles in even steps, each with the middle and the corners of the straight motions."""
+    if not _moves(motion):
         return [MotionState()]
-    rock = motion.rock
-    steps = ROLL_STEPS + 1 if rock.roll_rad[1] > rock.roll_rad[0] else 1
-    rolls = np.linspace(*rock.roll_rad, steps)
-    middle = (sum(rock.lift_mm) / 2, sum(rock.shift_mm) / 2)
-    places = sorted({middle, *product(rock.lift_mm, rock.shift_mm)})
-    there_and_back = [rolls if i % 2 == 0 else rolls[::-1] for i in range(len(places))]
+    if motion.shaft is not None:
+        return [motion.link_state(values) for values in _link_values(motion.shaft)]
+    angles = [np.linspace(h.low, h.high, ROLL_STEPS + 1 if h.high > h.low else 1) for h in motion.hinges]
+    turns = [np.array(turn) for turn in product(*angles)]
+    count = len(motion.half_shares)
+    places = sorted({(0.5,) * count, *product((0.0, 1.0), repeat=count)})
+    there_and_back = [turns if i % 2 == 0 else turns[::-1] for i in range(len(places))]
     return [
-        MotionState(roll_rad=float(roll), lift_mm=lift, shift_mm=shift)
-        for (lift, shift), run in zip(places, there_and_back, strict=True)
-        for roll in run
+        motion.state(turn, np.array(place)) for place, run in zip(places, there_and_back, strict=True) for turn in run
     ]
+
+
+def _moves(motion: PairMotion) -> bool:
+    return bool(motion.hinges) or motion.stroke is not None
+
+
+def _link_values(shaft: Shaft) -> Array:
+    """Sampled roll, lift, shift and travel, (n, 4), of a link."""
+    sides = [np.linspace(a, b, LINK_STEPS + 1 if b > a else 1) for a, b in zip(*shaft.box, strict=True)]
+    return np.array(list(product(*sides)))
 
 
 def _field(values: Array, cap: float, lower: Array) -> ClearanceField:
@@ -104,10 +124,8 @@ def _field(values: Array, cap: float, lower: Array) -> ClearanceField:
 
 
 def _arms(motion: PairMotion, points: Array) -> Array:
-    """Radius, (n,) mm, on which each point turns against the other body at any lift and shift."""
-    if not motion.turned:
-        return np.zeros(len(points))
-    return motion.radii_mm(points) + motion.slide.longest_mm
+    """Radius, (n, a) mm, on which each point turns against the other body, whichever of the two it is of."""
+    return np.maximum(motion.arms_mm(points, of_part=True), motion.arms_mm(points, of_part=False))
 
 
 @dataclass
@@ -115,8 +133,8 @@ class _Known:
     """What an evaluated pose tells about all points: distances there are no lower than `floor`."""
 
     floor: Array
-    roll_rad: float
-    translation: Array
+    angles: Array
+    straight_mm: Array
 
 
 def _thinned(points: Array) -> tuple[IntArray, IntArray, float]:
@@ -158,32 +176,25 @@ def _least(
     by no more than the point moves relative to the other body.
     """
     best, at = np.full(len(points), cap), np.zeros(len(points), dtype=np.int64)
-    arms = _arms(motion, points)
+    arms = motion.arms_mm(points, of_part=of_part)
     known: _Known | None = None
     for state in states:
         pose, other = motion.poses(state)
         seen = other.inverse() @ pose if of_part else pose.inverse() @ other
-        roll, translation = state.roll_rad or 0.0, _translation(motion, state)
+        angles, straight = motion.coordinates(state)
         if known is None:
             floor = _outside_box(others, seen.apply(points))
         else:
-            turn = 2 * np.sin(min(abs(roll - known.roll_rad) / 2, np.pi / 2))
-            floor = known.floor - turn * arms - float(np.linalg.norm(translation - known.translation))
+            turned = motion.chords(np.abs(angles - known.angles))
+            floor = known.floor - arms @ turned - float(np.abs(straight - known.straight_mm).sum())
         ask = floor < best - (SLACK_MM if known is not None else 0.0)
         distance, primitive = nearest(seen.apply(points[ask]))
         floor[ask] = distance
-        known = _Known(floor, roll, translation)
+        known = _Known(floor, angles, straight)
         won = distance < best[ask]
         lower = np.flatnonzero(ask)[won]
         best[lower], at[lower] = distance[won], primitive[won]
     return best, at
-
-
-def _translation(motion: PairMotion, state: MotionState) -> Array:
-    if motion.rock is None:
-        return np.zeros(3)
-    shifted: Array = (state.lift_mm or 0.0) * motion.rock.up + (state.shift_mm or 0.0) * motion.rock.forward
-    return shifted
 
 
 def _to_points(points: Array, cap: float) -> Nearest:

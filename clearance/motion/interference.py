@@ -17,7 +17,7 @@ from clearance.bounds import Bound
 from clearance.distance.inside import Surface, nearest_face
 from clearance.distance.near import balls_of_points
 from clearance.frames import Array
-from clearance.motion.rock import PairMotion
+from clearance.motion.pair import PairMotion, Rigid
 from clearance.scene.mesh import Mesh
 
 Solid = Mesh | Array
@@ -40,8 +40,8 @@ class Depth:
     """Deepest interference found and its bound (negative mm = inside)."""
 
     bound: Bound
-    roll_rad: float
-    translation: Array
+    angles: Array
+    shares: Array
     on_part: Array
     on_zone: Array
     direction: Array
@@ -50,11 +50,11 @@ class Depth:
 
 @dataclass(frozen=True, eq=False)
 class _Probes:
-    """Points of one body, asked against the other's surface. `of_zone` tells whose they are."""
+    """Points of one body, asked against the other's surface; (n, a) `arms` on which they turn."""
 
     points: Array
     of_zone: bool
-    radii: Array
+    arms: Array
     surface: Surface
 
 
@@ -66,21 +66,22 @@ def deepest(part: Mesh, zone: Solid, zone_closed: bool, motion: PairMotion, tole
     which is taken off the lower bound.
     """
     zone_probes, zone_cover = _samples(zone)
-    probes = [_Probes(zone_probes, True, motion.radii_mm(zone_probes), Surface(part))]
+    probes = [_Probes(zone_probes, True, motion.arms_mm(zone_probes, of_part=False), Surface(part))]
     cover = zone_cover
     if isinstance(zone, Mesh) and zone_closed:
         part_probes, part_cover = _samples(part)
-        probes.append(_Probes(part_probes, False, motion.radii_mm(part_probes), Surface(zone)))
+        probes.append(_Probes(part_probes, False, motion.arms_mm(part_probes, of_part=True), Surface(zone)))
         cover = max(cover, part_cover)
     return _search(part, probes, cover, motion, tolerance_mm)
 
 
 def _search(part: Mesh, probes: list[_Probes], cover: float, motion: PairMotion, tolerance_mm: float) -> Depth:
-    """Best-first search over (roll, slide) cells; each cell keeps the probes that still matter."""
-    slide, longest = motion.slide, motion.slide.longest_mm
-    lengths = np.linalg.norm(slide.edges, axis=1)
-    low = np.concatenate([[motion.roll_rad[0]], np.zeros(len(lengths))])
-    high = np.concatenate([[motion.roll_rad[1]], np.ones(len(lengths))])
+    """Best-first search over cells of angles and slide shares; each cell keeps the probes that still matter."""
+    lengths = np.linalg.norm(np.vstack([slide.edges for slide in motion.slides]), axis=1)
+    turning = len(motion.hinges)
+    low, high = (np.concatenate([ends, shares]) for ends, shares in (
+        (motion.low, np.zeros(len(lengths))), (motion.high, np.ones(len(lengths)))
+    ))  # fmt: skip
     everything = [_can_enter(probe, motion) for probe in probes]
     heap: list[tuple[float, int, Array, Array, list[NDArray[np.int64]]]] = [(-np.inf, 0, low, high, everything)]
     upper, best = np.inf, None
@@ -92,25 +93,27 @@ def _search(part: Mesh, probes: list[_Probes], cover: float, motion: PairMotion,
             break
         _, _, a, b, active = heapq.heappop(heap)
         centre, half = (a + b) / 2, (b - a) / 2
-        translation = slide.base + centre[1:] @ slide.edges
-        turn = np.sin(min(half[0], np.pi) / 2)
+        chords, slid = motion.chords(half[:turning]), half[turning:] * lengths
+        seen_from = motion.zone_to_part(centre[:turning], centre[turning:])
         left, cell_floor = [], np.inf
         for probe, chosen in zip(probes, active, strict=True):
-            seen = _seen(probe.points[chosen], probe, motion, float(centre[0]), translation)
-            signed, closest = probe.surface.signed_distance(seen)
+            signed, closest = probe.surface.signed_distance(_seen(probe.points[chosen], probe, seen_from))
             spent += CALL_COST + len(chosen)
-            fall = 2 * (probe.radii[chosen] + longest) * turn + float(half[1:] @ lengths)
+            fall = probe.arms[chosen] @ chords + float(slid.sum())
             if len(chosen) and signed.min() < upper:
                 k = int(signed.argmin())
-                upper, best = float(signed[k]), (probe, int(chosen[k]), closest[k], float(centre[0]), translation)
+                upper, best = float(signed[k]), (probe, int(chosen[k]), closest[k], centre)
             matters = signed - fall < min(upper, 0.0)
             left.append(chosen[matters])
             cell_floor = min(cell_floor, float((signed - fall)[matters].min(initial=np.inf)))
         evaluations += 1
         if not np.isfinite(cell_floor):
             continue
-        radius = max(float(p.radii[c].max(initial=0.0)) for p, c in zip(probes, left, strict=True))
-        cost = np.concatenate([[2 * (radius + longest) * turn], half[1:] * lengths])
+        arms = np.max([p.arms[c].max(axis=0, initial=0.0) for p, c in zip(probes, left, strict=True)], axis=0)
+        cost = np.concatenate([arms * chords, slid])
+        if not cost.any():
+            heapq.heappush(heap, (cell_floor, counter, a, b, left))
+            break
         axis = int(np.argmax(cost))
         for child in range(2):
             ca, cb = a.copy(), b.copy()
@@ -130,10 +133,8 @@ def _can_enter(probe: _Probes, motion: PairMotion) -> NDArray[np.int64]:
 
     Where none can, the surfaces merely cross between samples: the ball nearest to inside is returned.
     """
-    low, high = motion.roll_rad
-    turn = 2 * np.sin(min((high - low) / 4, np.pi / 2))
-    seen = _seen(probe.points, probe, motion, (low + high) / 2, motion.slide.middle)
-    travel = turn * (probe.radii + motion.slide.longest_mm) + motion.slide.reach_mm
+    seen = _seen(probe.points, probe, motion.zone_to_part(motion.middle, motion.half_shares))
+    travel = motion.wander_mm(probe.arms)
     out = np.maximum(np.maximum(probe.surface.low - seen, seen - probe.surface.high), 0)
     over = np.linalg.norm(out, axis=1) - travel
     boxed = np.flatnonzero(over <= max(float(over.min()), 0.0))
@@ -144,36 +145,31 @@ def _can_enter(probe: _Probes, motion: PairMotion) -> NDArray[np.int64]:
     return boxed[(least <= max(float(least.min()), 0.0))[balls.group]]
 
 
-def _seen(points: Array, probe: _Probes, motion: PairMotion, roll: float, shift: Array) -> Array:
-    """Return probe points in the other body's frame at a pose."""
-    rotation, turn_shift = motion.rotation(roll)
-    moved_by = turn_shift + shift
-    with_motion = probe.of_zone == (motion.turned == "zone")
-    seen: Array = points @ rotation.T + moved_by if with_motion else (points - moved_by) @ rotation
+def _seen(points: Array, probe: _Probes, zone_to_part: Rigid) -> Array:
+    """Return probe points in the other body's frame."""
+    rotation, shift = zone_to_part
+    seen: Array = points @ rotation.T + shift if probe.of_zone else (points - shift) @ rotation
     return seen
 
 
 def _depth(
-    part: Mesh, motion: PairMotion, bound: Bound, best: tuple[_Probes, int, Array, float, Array], evaluations: int
+    part: Mesh, motion: PairMotion, bound: Bound, best: tuple[_Probes, int, Array, Array], evaluations: int
 ) -> Depth:
     """Bring the witness points of the best pose to the neutral pose."""
-    probe, index, closest, roll, translation = best
-    rotation, turn_shift = motion.rotation(roll)
-    moved_by = turn_shift + translation
+    probe, index, closest, centre = best
+    angles, shares = np.split(centre, [len(motion.hinges)])
+    rotation, shift = motion.zone_to_part(angles, shares)
     point = probe.points[index]
     on_part, on_zone = (closest, point) if probe.of_zone else (point, closest)
-    if motion.turned == "zone":
-        away = on_part - (on_zone @ rotation.T + moved_by)
-    else:
-        away = on_part - (on_zone - moved_by) @ rotation
+    away = on_part - (rotation @ on_zone + shift)
     length = float(np.linalg.norm(away))
     if length > 1e-9:
         direction = away / length * (1.0 if bound.upper > 0 else -1.0)
     else:
         direction = -outward(part, on_part)
     return Depth(
-        bound=bound, roll_rad=roll, translation=translation, on_part=on_part, on_zone=on_zone,
-        direction=direction, evaluations=evaluations,
+        bound=bound, angles=angles, shares=shares, on_part=on_part, on_zone=on_zone, direction=direction,
+        evaluations=evaluations,
     )  # fmt: skip
 
 

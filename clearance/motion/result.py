@@ -39,8 +39,11 @@ class Sweep:
         Witness points at that pose, given in the bay's frame at the neutral pose, mm.
     direction : (3,) float64
         Unit vector in which the part must move there to gain clearance, neutral pose.
-    cells : (k, 3) float64
-        Roll cells [from_rad, to_rad, lower bound mm] that cover the whole roll range.
+    cells : (k, 2 a + 1) float64
+        Cells [low angles rad, high angles rad, lower bound mm] that cover the whole box of `angles`: at every
+        state with its angles in a cell, whatever the straight motions, the clearance is no less than its bound.
+    angles : tuple of a names
+        What the cells are cells of: of "roll", "travel", or a link's "link_a", "link_b"; none where nothing turns.
     evaluations : int
         Distance queries spent.
     contained : bool
@@ -54,6 +57,7 @@ class Sweep:
     direction: Array
     cells: Array
     evaluations: int
+    angles: tuple[str, ...] = ("roll",)
     contained: bool = False
 
 

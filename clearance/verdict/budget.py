@@ -10,7 +10,7 @@ import numpy as np
 
 from clearance.motion.field import may_be_lower
 from clearance.motion.result import ClearanceField, Sweep
-from clearance.motion.rock import PairMotion
+from clearance.motion.pair import PairMotion
 from clearance.motion.sweep import sweep as swept
 from clearance.registration.result import Registration
 from clearance.scene.mesh import Mesh

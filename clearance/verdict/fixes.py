@@ -11,8 +11,9 @@ from scipy.sparse.csgraph import connected_components
 
 from clearance.distance.inside import nearest_face, unsigned_distance
 from clearance.frames import Array
+from clearance.motion.pair import PairMotion, pair_motion
 from clearance.motion.result import Sweep
-from clearance.motion.rock import PairMotion, Rock, pair_motion
+from clearance.motion.rock import Rock
 from clearance.motion.sweep import sweep
 from clearance.scene.mesh import IntArray, Mesh
 from clearance.scene.part import Part

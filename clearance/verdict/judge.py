@@ -8,8 +8,9 @@ from dataclasses import replace
 from clearance.bounds import Bound
 from clearance.frames import Array
 from clearance.motion.field import fields, least_sampled
+from clearance.motion.pair import PairMotion, pair_motion
 from clearance.motion.result import Sweep
-from clearance.motion.rock import PairMotion, Rock, pair_motion
+from clearance.motion.rock import Rock
 from clearance.motion.sweep import sweep
 from clearance.registration.result import Registration
 from clearance.scene.mesh import Mesh

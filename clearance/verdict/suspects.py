@@ -8,7 +8,7 @@ from scipy.spatial import cKDTree
 
 from clearance.frames import Array
 from clearance.motion.field import least_sampled, may_be_lower
-from clearance.motion.rock import PairMotion
+from clearance.motion.pair import PairMotion
 from clearance.scene.mesh import Mesh
 
 TOGETHER_MM = 20.0

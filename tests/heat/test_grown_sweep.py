@@ -13,7 +13,7 @@ from clearance.heat.grown_sweep import SWEEP_TOLERANCE_MM, sweep_grown, swept_by
 from clearance.heat.growth import Growth, grown
 from clearance.heat.hot_sweep import least_between
 from clearance.heat.materials import growth_strain, material
-from clearance.motion.rock import PairMotion
+from clearance.motion.pair import PairMotion
 from clearance.scene.mesh import Mesh
 
 STILL = PairMotion()

@@ -19,8 +19,9 @@ import trimesh
 from brute import Array, distance, over_poses, point_triangle, signed
 from scipy.spatial.transform import Rotation
 
+from clearance.motion.pair import PairMotion
 from clearance.motion.result import MotionState, Sweep
-from clearance.motion.rock import PairMotion, Rock, rock_from
+from clearance.motion.rock import Rock, rock_from
 from clearance.motion.sweep import sweep
 from clearance.scene.mesh import Mesh
 

@@ -8,7 +8,8 @@ import trimesh
 from scipy.spatial import cKDTree
 
 from clearance.motion.field import fields, may_be_lower
-from clearance.motion.rock import PairMotion, pair_motion, rock_from
+from clearance.motion.pair import PairMotion, pair_motion
+from clearance.motion.rock import rock_from
 from clearance.scene.mesh import Mesh
 
 

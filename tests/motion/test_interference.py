@@ -8,7 +8,7 @@ import trimesh
 from scenes import rocking
 
 from clearance.motion.interference import deepest
-from clearance.motion.rock import PairMotion
+from clearance.motion.pair import PairMotion
 from clearance.motion.sweep import sweep
 from clearance.scene.mesh import Mesh
 

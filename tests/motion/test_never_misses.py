@@ -13,7 +13,8 @@ import pytest
 from brute import point_triangle
 
 from clearance.motion.branch import TOUCH_MM
-from clearance.motion.rock import PairMotion, rock_from
+from clearance.motion.pair import PairMotion
+from clearance.motion.rock import rock_from
 from clearance.motion.sweep import sweep
 from clearance.scene.mesh import Mesh
 

@@ -55,7 +55,7 @@ def test_moving_everything_together_changes_nothing(seed):
     other = moved(scene, Rotation.random(rng=rng).as_matrix(), rng.normal(size=3) * 200)
     a, b = scene.answer(), other.answer()
     agree(a, b, 1e-5)  # A scene 1e5 mm out is turned about the origin: float64 leaves about 1e-10 x 1e5 of it.
-    if scene.motion.roll_rad[0] == scene.motion.roll_rad[1] and a.clearance.upper > 0:
+    if (scene.motion.low == scene.motion.high).all() and a.clearance.upper > 0:
         assert abs(a.clearance.upper - b.clearance.upper) <= SAME_MM
 
 

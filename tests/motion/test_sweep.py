@@ -8,8 +8,8 @@ import trimesh
 from brute import distance, signed
 from scenes import Scene, judge, posed, rocking
 
+from clearance.motion.pair import PairMotion
 from clearance.motion.result import MotionState
-from clearance.motion.rock import PairMotion
 from clearance.motion.sweep import sweep
 from clearance.scene.mesh import Mesh
 
@@ -217,7 +217,8 @@ def test_cells_cover_the_roll_and_prove_the_bound():
     scene = Scene(part, True, rng.normal(size=(30, 3)) * 12 + (60, 0, 0), False, motion)
     found = scene.answer()
     cells = found.cells[np.argsort(found.cells[:, 0])]
-    assert (cells[0, 0], cells[-1, 1]) == pytest.approx(motion.roll_rad)
+    assert found.angles == ("roll",)
+    assert (cells[0, 0], cells[-1, 1]) == pytest.approx(motion.rock.roll_rad)
     assert cells[1:, 0] == pytest.approx(cells[:-1, 1], abs=1e-15)
     assert cells[:, 2].min() == found.clearance.lower
     for low, high, floor in cells:

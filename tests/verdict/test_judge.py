@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 
 from clearance.bounds import Bound
 from clearance.frames import identity
-from clearance.motion.rock import PairMotion, rock_from
+from clearance.motion.pair import PairMotion
+from clearance.motion.rock import rock_from
 from clearance.registration.result import Registration
 from clearance.verdict.decide import decide_job, decide_zone
 from clearance.verdict.fixes import all_fixes, fixes_of

@@ -1,0 +1,101 @@
+"""A pair's two bodies with their motion, and which of their pieces can decide the smallest clearance."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.distance.near import Balls, balls_of_mesh, balls_of_points, distance_to
+from clearance.frames import Array
+from clearance.motion.pair import PairMotion
+from clearance.scene.mesh import Mesh
+
+Solid = Mesh | Array
+"""A mesh, or (n, 3) scan points, mm."""
+
+CELL_MM = 6.0
+"""Side of the cubes in which scan points are filtered together."""
+
+SLACK_MM = 1e-6
+"""Margin of the filters over rounding, far above what float64 loses on lengths within a bay."""
+
+
+@dataclass(frozen=True, eq=False)
+class MovingPair:
+    """Part and zone in a frame shifted to the part, so that float64 works on small numbers."""
+
+    part: Mesh
+    part_closed: bool
+    zone: Solid
+    zone_closed: bool
+    motion: PairMotion
+    origin: Array
+
+
+@dataclass(frozen=True, eq=False)
+class Near:
+    """The pieces that can decide, and what they decide: dropped ones stay farther apart than `within_mm`."""
+
+    part: Mesh
+    zone: Solid
+    within_mm: float
+
+
+def shifted(part: Mesh, part_closed: bool, zone: Solid, zone_closed: bool, motion: PairMotion) -> MovingPair:
+    """Return the pair with the origin in the middle of the part."""
+    origin = (part.vertices.min(axis=0) + part.vertices.max(axis=0)) / 2
+    moved_zone = Mesh(zone.vertices - origin, zone.faces) if isinstance(zone, Mesh) else zone - origin
+    moved_part = Mesh(part.vertices - origin, part.faces)
+    return MovingPair(moved_part, part_closed, moved_zone, zone_closed, motion.about(origin), origin)
+
+
+def corners(solid: Solid) -> Array:
+    """Return the (n, 3) points whose hull holds every piece of a body."""
+    return solid.vertices[np.unique(solid.faces)] if isinstance(solid, Mesh) else solid
+
+
+def subset(solid: Solid, keep: NDArray[np.bool_] | NDArray[np.int64]) -> Solid:
+    """Return some primitives of a body."""
+    return Mesh(solid.vertices, solid.faces[keep]) if isinstance(solid, Mesh) else solid[keep]
+
+
+def primitive(solid: Solid, index: int) -> Array:
+    """Return the (3, 3) corners of a triangle, or (1, 3) for a scan point."""
+    own: Array = solid.triangles[index] if isinstance(solid, Mesh) else solid[index][None]
+    return own
+
+
+def near_pieces(pair: MovingPair) -> Near:
+    """Keep the zone's primitives, then the part's triangles, that can decide the minimum.
+
+    At the middle of the motion the clearance is at most `nearest`; no state brings a primitive nearer
+    than its distance there less its travel.
+    """
+    motion, part, zone = pair.motion, pair.part, pair.zone
+    rotation, shift = motion.zone_to_part(motion.middle, motion.half_shares)
+    balls = balls_of_mesh(zone) if isinstance(zone, Mesh) else balls_of_points(zone, CELL_MM)
+    away = distance_to(part, balls.centres @ rotation.T + shift)
+    nearest = float(away.min())
+    part_arms = motion.arms_mm(corners(part), of_part=True).max(axis=0)
+    keep = away - balls.radii - _travel(motion, balls, part_arms, of_part=False) <= nearest + SLACK_MM
+    near_zone = subset(zone, keep[balls.group])
+    zone_arms = motion.arms_mm(corners(near_zone), of_part=False).max(axis=0)
+    balls = balls_of_mesh(part)
+    away = distance_to(near_zone, (balls.centres - shift) @ rotation)
+    keep = away - balls.radii - _travel(motion, balls, zone_arms, of_part=True) <= nearest + SLACK_MM
+    return Near(Mesh(part.vertices, part.faces[keep]), near_zone, nearest + SLACK_MM)
+
+
+def _travel(motion: PairMotion, balls: Balls, others: Array, *, of_part: bool) -> Array:
+    """How far each ball moves against the other body, (n,) mm: either may be thought to stand still."""
+    arms = motion.arms_mm(balls.centres, of_part=of_part) + balls.radii[:, None]
+    return motion.wander_mm(np.minimum(arms, others))
+
+
+def shared_arms(motion: PairMotion, part: Mesh, zone: Solid) -> Array:
+    """Return the (a,) radii on which the near pieces turn against each other, mm."""
+    of_part = motion.arms_mm(corners(part), of_part=True).max(axis=0)
+    shared: Array = np.minimum(of_part, motion.arms_mm(corners(zone), of_part=False).max(axis=0))
+    return shared
