@@ -66,8 +66,9 @@ def supported(points: Array, chosen: NDArray[np.int64], noise_mm: float) -> Supp
     -----
     A point stays where it was at sharp edges and corners, on wires, between sheets, at the scan's own edge and
     on coarse line scans. Noise that varies slowly over a patch of 60 points moves the patch as a whole
-    and stays; it belongs to the scanner's accuracy. A bead or wire on a surface is levelled if its
-    residuals pass for noise: less than about two sigma high. See `clearance.scene.local_quadric`
+    and stays; it belongs to the scanner's accuracy. A bead that stands on a surface and is about as wide as the spacing
+    is cut where its residuals pass for noise: by up to 1.4 sigma on average, measured on beads two sigma high.
+    See `clearance.scene.local_quadric`
     for how much a crest is cut.
     """
     raw = points[chosen]
