@@ -314,7 +314,9 @@ def _weights(points: Array, cylinder: _Cylinder, width: float, noise_mm: float) 
     return np.where(seen, np.maximum(1 - (off / (TUKEY * sigma)) ** 2, 0) ** 2, 0.0), sigma
 
 
-def _least(points: Array, start: _Cylinder, root_weights: Array, loss: Literal["linear", "soft_l1"], scale: float) -> _Cylinder:
+def _least(
+    points: Array, start: _Cylinder, root_weights: Array, loss: Literal["linear", "soft_l1"], scale: float
+) -> _Cylinder:
     """Return the cylinder of least squared distances from `start` on."""
     side, along = start.side(), (points - start.place) @ start.axis
     middle = start.place + start.axis * float(along.mean())

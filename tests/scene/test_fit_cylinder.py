@@ -185,7 +185,7 @@ def test_the_zone_is_a_body_that_holds_the_shaft_and_keeps_the_rest():
     clamp = _shaft(rng, 150.0, 400, 0.1, radius=RADIUS + 4, length=15) + np.array([90.0, 0, 0])
     scan = condition(np.vstack([_shaft(rng, 150.0, 6000, 0.1), clamp]), 0.1, 0.0)
     job = _job({"where": {"box": {"min": [-50, -50, -50], "max": [250, 50, 50]}}})
-    (zone,) = build_zones(job, scan).zones
+    zone, beside = build_zones(job, scan).zones
     assert zone.points is None
     assert zone.closed
     assert zone.fit is not None
@@ -196,9 +196,9 @@ def test_the_zone_is_a_body_that_holds_the_shaft_and_keeps_the_rest():
     assert shape.volume == pytest.approx(np.pi * zone.fit.radius_mm**2 * length, rel=0.01)
     radii = np.linalg.norm(shape.vertices[:, 1:], axis=1)
     assert radii.max() <= RADIUS + zone.facet_mm + 3 * zone.fit_sigma_mm
-    held = len(zone.left_points) - 400
-    assert 0 <= held < 60, "three sigma of noise leave one in a thousand of the shaft's own points"
-    assert len(zone.left_spacing_mm) == len(zone.left_points)
+    assert beside.points is not None
+    assert 0 <= len(beside.points) - 400 < 60, "three sigma of noise leave one in a thousand of the shaft's own points"
+    assert (beside.table, beside.gap_mm) == (zone.table, zone.gap_mm)
 
 
 def test_a_fit_to_a_body_is_refused():
