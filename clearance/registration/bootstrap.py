@@ -5,18 +5,22 @@ from __future__ import annotations
 import numpy as np
 
 from clearance.frames import Array
-from clearance.registration.fit_rows import Fit
 from clearance.registration.cloud import SEED
+from clearance.registration.fit_rows import Fit
+from clearance.registration.residual_length import residual_length
 from clearance.scene.mesh import IntArray
 
 BLOCKS_MM = (20.0, 50.0, 100.0)
 LEAST_BLOCKS = 6
 DRAWS = 200
-WIDEN = 2.0
-"""Residuals cannot show warps of the scan longer than a block: bootstrap sigmas are widened by this.
 
-In a trial with synthetic scans they were low by 1.4 to 2.0 where scan errors go together over 15 to 40 mm. Longer
-warps belong to the scanner's stated accuracy.
+WIDEN_WHITE, WIDEN_LONG, LONG_MM = 1.3, 2.4, 8.0
+"""Residuals cannot show warps of the scan longer than a block: bootstrap sigmas are widened.
+
+By the first factor where residuals are white, by the second where their correlation sums up to `LONG_MM` or more
+(`residual_length`), in between in proportion. Without it they are low by up to 1.3 where scan errors go together over
+5 mm, 1.6 over 15 mm and 2.3 over 40 mm (scripts/error_bars.py); white noise on top hides part of that length, hence
+so short a one. Longer warps belong to the scanner's stated accuracy.
 """
 
 
@@ -28,7 +32,8 @@ def block_count(points: Array, scale: float) -> int:
 def covariance(fit: Fit, radius_mm: float, scale: float) -> Array:
     """Return the (6, 6) covariance, turns first: blocks redrawn with replacement, the largest over block sizes.
 
-    Largest is judged with turns counted at `radius_mm`; block sizes are `BLOCKS_MM` times `scale`.
+    Largest is judged with turns counted at `radius_mm`; block sizes are `BLOCKS_MM` times `scale`. Widened
+    by how far the residuals go together.
     """
     reach = np.array([radius_mm] * 3 + [1.0] * 3)
     best = np.zeros((6, 6))
@@ -45,9 +50,11 @@ def covariance(fit: Fit, radius_mm: float, scale: float) -> Array:
         times = rng.multinomial(count, np.full(count, 1 / count), size=DRAWS)
         drawn = np.einsum("db,bij->dij", times, matrices) + 1e-9 * np.eye(6)
         steps = np.linalg.solve(drawn, np.einsum("db,bi->di", times, sides)[..., None])[..., 0]
-        found = np.cov(steps.T) * WIDEN**2
+        found = np.cov(steps.T)
         best = found if np.diag(found) @ reach**2 > np.diag(best) @ reach**2 else best
-    return best
+    together = residual_length(fit.points, np.sqrt(fit.weights) * fit.residuals, scale)
+    widen = WIDEN_WHITE + (WIDEN_LONG - WIDEN_WHITE) * min(1.0, together / LONG_MM)
+    return best * widen**2
 
 
 def _blocks(points: Array, size: float) -> IntArray:

@@ -9,9 +9,9 @@ from scipy.spatial import cKDTree
 
 from clearance.frames import Array, Pose
 from clearance.registration.bootstrap import LEAST_BLOCKS, block_count, covariance
+from clearance.registration.cloud import CloudModel
 from clearance.registration.fit_rows import LEAST_POINTS, SCHEDULE, Fit, Near, near_points
 from clearance.registration.free_motions import free_motions
-from clearance.registration.cloud import CloudModel
 from clearance.registration.result import Registration
 from clearance.registration.settle import coarse, polished, radius_about
 from clearance.registration.surface import Surface, surface_of
