@@ -97,17 +97,17 @@ class Shaft:
     def turn_rad(self, values: Array, half: Array) -> float:
         """Return how far the coordinates move, rad, from any of (n, 4) states as each value changes by its half width.
 
-        See `shaft_of`; infinity where that is not bounded.
+        See `shaft_of`; half a turn, the most there is, where that tells nothing.
         """
         away = np.linalg.norm(self.outer_seen(values) - self.inner, axis=1)
         moved = _moved_mm(self, half)
         if moved >= away.min():
-            return float(np.inf)
+            return float(np.pi)
         spread = np.arcsin(moved / away)
         angle = np.linalg.norm(self.coordinates(values), axis=1) + spread
         if angle.max() > BLIND_RAD:
-            return float(np.inf)
-        return float((spread * _stretch(angle)).max())
+            return float(np.pi)
+        return min(float((spread * _stretch(angle)).max()), float(np.pi))
 
     def rotation(self, coordinates: Array) -> Array:
         """Return the (3, 3) least rotation of the shaft about its inner joint."""
