@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
+
 import numpy as np
 import pytest
 from hypothesis import assume, given
@@ -26,7 +28,8 @@ SURE = Registration(
 
 def _budget(u: float, confidence: float, spacing: float = 0.0) -> Budget:
     guard = guard_factor(confidence) * u + spacing
-    return Budget(registration=0, noise=u, accuracy=0, spacing=spacing, tolerance=0, growth=0, standard=u, guard=guard)
+    lines = {line.name: 0.0 for line in fields(Budget)}
+    return Budget(**(lines | {"noise": u, "spacing": spacing, "standard": u, "guard": guard}))
 
 
 @given(

@@ -6,6 +6,7 @@ Inputs of JCGM 106's examples 7.3.2, 7.3.3 and of its section 8 are from memory,
 from __future__ import annotations
 
 import math
+from dataclasses import fields
 
 import numpy as np
 import pytest
@@ -25,7 +26,8 @@ from clearance.verdict.result import Budget
 
 def _budget(u: float, confidence: float) -> Budget:
     guard = guard_factor(confidence) * u
-    return Budget(registration=u, noise=0, accuracy=0, spacing=0, tolerance=0, growth=0, standard=u, guard=guard)
+    lines = {line.name: 0.0 for line in fields(Budget)}
+    return Budget(**(lines | {"registration": u, "standard": u, "guard": guard}))
 
 
 @pytest.mark.parametrize(("confidence", "k"), [(0.95, 1.644854), (0.975, 1.959964), (0.999, 3.090232)])
