@@ -79,9 +79,8 @@ def _search(part: Mesh, probes: list[_Probes], cover: float, motion: PairMotion,
     """Best-first search over cells of angles and slide shares; each cell keeps the probes that still matter."""
     lengths = np.linalg.norm(np.vstack([slide.edges for slide in motion.slides]), axis=1)
     turning = len(motion.hinges)
-    low, high = (np.concatenate([ends, shares]) for ends, shares in (
-        (motion.low, np.zeros(len(lengths))), (motion.high, np.ones(len(lengths)))
-    ))  # fmt: skip
+    low = np.concatenate([motion.low, np.zeros(len(lengths))])
+    high = np.concatenate([motion.high, np.ones(len(lengths))])
     everything = [_can_enter(probe, motion) for probe in probes]
     heap: list[tuple[float, int, Array, Array, list[NDArray[np.int64]]]] = [(-np.inf, 0, low, high, everything)]
     upper, best = np.inf, None

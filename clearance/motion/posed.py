@@ -11,17 +11,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from clearance.distance.body import Body, Slide, mesh_body, point_body
 from clearance.distance.fcl_engine import PARALLEL_LOSS, Closest, FclBody
 from clearance.distance.inside import Surface
-from clearance.distance.near import Balls, balls_of_mesh
+from clearance.distance.near import Balls, balls_of_mesh, balls_of_points
 from clearance.frames import Array
-from clearance.motion.bodies import SLACK_MM, Near, Solid, corners, shared_arms
+from clearance.motion.bodies import CELL_MM, SLACK_MM, Near, Solid, corners, shared_arms
 from clearance.motion.branch import Look, Minimum, minimise, search
-from clearance.motion.pair import PairMotion
+from clearance.motion.pair import PairMotion, Rigid
 from clearance.scene.mesh import IntArray, Mesh
+
+MANY = 300
+"""Candidates beyond which cubes of them are asked first."""
 
 
 def posed(motion: PairMotion, near: Near) -> PlacedBodies | RebuiltZone:
@@ -142,14 +144,24 @@ class RebuiltZone:
         self._part.place(u, u_shift)
         return self._part.closest(kept.body)
 
+    def _away(self, points: Array, zone_to_part: Rigid) -> Array:
+        """Distance, (n,) mm, of points of the zone to the part."""
+        rotation, shift = zone_to_part
+        return self._surface.nearest(points @ rotation.T + shift, signed=False)[0]
+
     def _choose(self, centre: Array, half: Array, candidates: IntArray, within_mm: float) -> _Kept:
         """Keep the candidates that may come within `within_mm` in a cell, and build them at its travel."""
         motion = self._motion
-        rotation, shift = motion.zone_to_part(centre, motion.half_shares)
-        away, _, _ = self._surface.nearest(self._balls.centres[candidates] @ rotation.T + shift, signed=False)
-        least = away - self._balls.radii[candidates]
-        fall = np.minimum(self._arms[candidates], self._part_arms) @ motion.chords(half)
-        stays: NDArray[np.bool_] = least - fall - motion.reach_mm <= within_mm + SLACK_MM
+        fall = np.minimum(self._arms[candidates], self._part_arms) @ motion.chords(half) + motion.reach_mm
+        seen_from = motion.zone_to_part(centre, motion.half_shares)
+        if len(candidates) > MANY:
+            balls = balls_of_points(self._balls.centres[candidates], CELL_MM)
+            least = (self._away(balls.centres, seen_from) - balls.radii)[balls.group] - self._balls.radii[candidates]
+            stays = least - fall <= within_mm + SLACK_MM
+            stays[least.argmin()] = True
+            candidates, fall = candidates[stays], fall[stays]
+        least = self._away(self._balls.centres[candidates], seen_from) - self._balls.radii[candidates]
+        stays = least - fall <= within_mm + SLACK_MM
         stays[least.argmin()] = True
         chosen = candidates[stays]
         _, (v, v_shift) = motion.turns(centre)
