@@ -56,7 +56,7 @@ def wall() -> Callable[..., tuple[Zone, Scan]]:
         points = np.column_stack([np.full(y.size, at), y.ravel(), z.ravel()])
         near = np.full(len(points), spacing, np.float32)
         zone = Zone(
-            name="wall", kind="chassis", rides="chassis", gap_mm=gap,
+            name="wall", table="wall", kind="chassis", rides="chassis", gap_mm=gap,
             points=points, spacing_mm=near, stray_points=np.zeros((0, 3)),
         )  # fmt: skip
         scan = Scan(
