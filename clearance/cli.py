@@ -105,16 +105,30 @@ def look(
 
 
 @app.command()
-def place(job: JobFile, as_json: AsJson = False, quiet: Quiet = False) -> None:
-    """Place the part in the bay and tell how surely; nothing else."""
+def place(
+    job: JobFile,
+    out: Annotated[
+        Path | None, typer.Option("--out", "-o", metavar="FILE", help="picture, PNG; without it JOB_placement.png")
+    ] = None,
+    as_json: AsJson = False,
+    quiet: Quiet = False,
+) -> None:
+    """Place the part in the bay, tell how surely, and draw the scan over it; nothing else."""
     from clearance.outputs.placement import placement_lines, placement_record
+    from clearance.outputs.placement_picture import write_placement_picture
     from clearance.pipeline import place as run_place
 
+    picture = out or Path(f"{job.stem}_placement.png")
     placed = run_place(job, _progress(quiet, job.stem))
+    if placed.scan is not None:
+        shown = placed.engine.mesh if placed.engine and placed.engine.mesh else placed.part.mesh
+        write_placement_picture(placed.registration, shown, placed.scan.points, picture)
     if as_json:
         _print_json(placement_record(placed.registration, placed.part.mesh))
     else:
         typer.echo("\n".join(placement_lines(placed.registration, placed.part.mesh)))
+        if placed.scan is not None:
+            typer.echo(f"picture: {picture}")
     raise typer.Exit(0 if placed.registration.converged else EXIT["undecided"])
 
 

@@ -45,18 +45,7 @@ def check_across(job: Job) -> None:
 
 def _refuse_unbuilt(job: Job) -> None:
     """Refuse keys whose work is not wired in yet, so that nothing asked for is silently left undone."""
-    asked = {
-        "part.contact": bool(job.part.contact),
-        "part.made": job.part.tolerance is None,
-        "bay.stations": job.bay is not None and bool(job.bay.stations),
-        "engine": job.engine is not None,
-        "register.method": job.register_.method == "shape",
-        "heat": job.heat is not None,
-        "link": bool(job.links),
-    }
-    for zone in job.zones:
-        for name in ("fit", "travel", "stroke"):
-            asked[f"zone '{zone.name}': {name}"] = getattr(zone, name) is not None
+    asked = {"part.contact": bool(job.part.contact)}
     for key, wanted in asked.items():
         if wanted:
             raise InputError(

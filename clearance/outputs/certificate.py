@@ -7,6 +7,7 @@ import json
 from pathlib import Path
 from typing import Any
 
+from clearance.motion.result import Sweep
 from clearance.outputs.record import pose_degrees
 from clearance.provenance import sha256_of
 from clearance.verdict.judge import TOLERANCE_MM
@@ -51,15 +52,22 @@ def _files(folder: Path) -> list[str]:
 
 
 def _zone(result: ZoneResult) -> dict[str, Any]:
-    sweep = result.sweep
-    cold = {
-        "factor": 1.0,
-        "angles": list(getattr(sweep, "angles", ("roll",))),
+    return {
+        "name": result.zone.name,
+        "facet_mm": result.zone.facet_mm,
+        "sweeps": [_sweep(factor, sweep, result) for factor, sweep in result.sweeps],
+    }
+
+
+def _sweep(factor: float, sweep: Sweep, result: ZoneResult) -> dict[str, Any]:
+    bound = result.sweep.clearance if len(result.sweeps) == 1 else sweep.clearance
+    return {
+        "factor": factor,
+        "angles": list(sweep.angles),
         "cells": sweep.cells.tolist(),
-        "clearance_mm": {"lower": sweep.clearance.lower, "upper": sweep.clearance.upper},
+        "clearance_mm": {"lower": bound.lower, "upper": bound.upper},
         "worst_pose": pose_degrees(sweep.worst),
         "on_part_mm": sweep.on_part.tolist(),
         "on_zone_mm": sweep.on_zone.tolist(),
         "contained": sweep.contained,
     }
-    return {"name": result.zone.name, "facet_mm": result.zone.facet_mm, "sweeps": [cold]}

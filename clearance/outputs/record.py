@@ -11,18 +11,15 @@ import numpy as np
 
 from clearance.frames import Array
 from clearance.motion.result import MotionState
+from clearance.outputs.looked_for import looked_for
 from clearance.provenance import InputFile
 from clearance.registration.result import Registration
 from clearance.scene.mesh import Mesh
 from clearance.units import degrees
+from clearance.unseen.result import Unseen
 from clearance.verdict.result import CheckResult, Fix, ZoneResult
 
 FORMAT = "clearance-report/1"
-
-UNSEEN_NOT_CHECKED = (
-    "Unseen surroundings were NOT checked: something may stand where the scanner did not see, "
-    "and no verdict here speaks for such places. Look at the scan around the part before ordering."
-)
 
 
 def record(result: CheckResult) -> dict[str, Any]:
@@ -40,7 +37,8 @@ def _tree(result: CheckResult) -> dict[str, Any]:
         "registration": _registration(result.registration, result.part.mesh),
         "zones": [_zone(zone) for zone in result.zones],
         "fixes": [_fix(fix) for fix in result.fixes],
-        "unseen": [] if result.unseen_checked else [{"checked": False, "statement": UNSEEN_NOT_CHECKED}],
+        "unseen": [_unseen(place) for place in result.unseen],
+        "unseen_looked_for": looked_for(result),
         "timing_s": {name: round(seconds, 3) for name, seconds in result.timing_s.items()},
         "versions": dict(result.versions),
     }
@@ -105,6 +103,7 @@ def _zone(result: ZoneResult) -> dict[str, Any]:
         "direction": _list(sweep.direction),
         "budget_mm": asdict(result.budget),
         "hot": result.hot,
+        "growth_factor": result.factor,
         "verdict": result.verdict.value,
         "reason": result.reason,
     }
@@ -117,6 +116,17 @@ def _fix(fix: Fix) -> dict[str, Any]:
         "direction": _list(fix.direction),
         "short_mm": fix.short_mm,
         "area_mm2": fix.area_mm2,
+    }
+
+
+def _unseen(place: Unseen) -> dict[str, Any]:
+    return {
+        "zone": place.zone,
+        "centre_mm": _list(place.centre),
+        "size_mm": place.size_mm,
+        "nearest_mm": place.nearest_mm,
+        "needed_mm": place.needed_mm,
+        "advice": place.advice,
     }
 
 

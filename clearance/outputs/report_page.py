@@ -10,8 +10,9 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from clearance.outputs.colours import BANDS
 from clearance.outputs.figures import at_least, at_most, direction, interval, pose_words
+from clearance.outputs.looked_for import looked_for
 from clearance.outputs.pictures import Picture
-from clearance.outputs.record import UNSEEN_NOT_CHECKED, largest_sigma
+from clearance.outputs.record import largest_sigma
 from clearance.outputs.terminal import SIGNS, WORDS
 from clearance.verdict.result import CheckResult, ZoneResult
 
@@ -28,7 +29,8 @@ BUDGET_ROWS = (
     ("noise", "scan noise, 1 sigma"),
     ("accuracy", "scanner's stated error, 1 sigma"),
     ("tolerance", "tolerance of the finished part, half-width"),
-    ("growth", "growth with heat (not worked out)"),
+    ("fit", "surface of a shaft completed from scan points, 1 sigma"),
+    ("growth", "growth with heat, 1 sigma"),
     ("standard", "combined standard uncertainty"),
     ("spacing", "surface between scan points may be nearer by"),
     ("guard", "guard: what must be in hand for a pass"),
@@ -52,7 +54,7 @@ def report_page(result: CheckResult, pictures: Sequence[Picture], effective_job:
         tightest=_zone(tightest),
         zones=[_zone(zone) for zone in result.zones],
         pictures=[_picture(picture) for picture in pictures],
-        unseen="" if result.unseen_checked else UNSEEN_NOT_CHECKED,
+        looked_for=looked_for(result),
         sigma=largest_sigma(result.registration, result.part.mesh),
         direction=direction,
         bands=BANDS,

@@ -5,7 +5,8 @@ from __future__ import annotations
 import textwrap
 
 from clearance.outputs.figures import at_least, at_most, direction, interval
-from clearance.outputs.record import UNSEEN_NOT_CHECKED, pose_degrees
+from clearance.outputs.looked_for import looked_for
+from clearance.outputs.record import pose_degrees
 from clearance.verdict.result import CheckResult, Verdict, ZoneResult
 
 WORDS = {Verdict.PASS: "PASS", Verdict.FAIL: "FAIL", Verdict.UNDECIDED: "UNDECIDED"}
@@ -38,8 +39,7 @@ def summary(result: CheckResult, *, width: int, ascii_only: bool) -> str:
         lines.append(f"and {len(result.fixes) - MOST_FIXES} more places: see the report")
     if result.notes:
         lines.append(f"notes to read in the report: {len(result.notes)}")
-    if not result.unseen_checked:
-        lines += _wrapped(UNSEEN_NOT_CHECKED, width)
+    lines += _wrapped(looked_for(result), width)
     text = "\n".join("".join(c if c.isprintable() else "?" for c in line.rstrip()) for line in lines)
     return text.encode("ascii", "replace").decode() if ascii_only else text
 

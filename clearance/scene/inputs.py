@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from clearance.job.schema import Job
@@ -59,6 +61,7 @@ def read_bay(job: Job) -> tuple[Scan | None, tuple[InputFile, ...]]:
         return None, ()
     raw = read_scan([job.path(f) for f in job.bay.files], job.bay.unit, key="bay.files", where=job.file)
     scan = condition(raw.points, job.bay.noise, job.bay.accuracy)
+    scan = replace(scan, file_of=np.repeat(np.arange(len(raw.files)), [file.kept for file in raw.files]))
     records = tuple(
         InputFile(
             file=named.as_posix(),

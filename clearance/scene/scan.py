@@ -26,6 +26,10 @@ class Scan:
     noise_measured : bool
     accuracy_mm : float
         The scanner's stated accuracy, 1 sigma.
+    raw : (n, 3) float64 or None
+        The points as scanned, where `points` were brought onto the surface that their neighbours show.
+    file_of : (n,) int64 or None
+        Which of the job's scan files each point came from, by number from 0.
     """
 
     points: Array
@@ -34,3 +38,10 @@ class Scan:
     noise_mm: float
     noise_measured: bool
     accuracy_mm: float
+    raw: Array | None = None
+    file_of: NDArray[np.int64] | None = None
+
+    @property
+    def as_scanned(self) -> Array:
+        """(n, 3) points before anything was done to them, mm."""
+        return self.points if self.raw is None else self.raw

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +19,8 @@ class Zone:
     Attributes
     ----------
     name, kind : str
+    table : str
+        Name of the job's [[zone]] it comes from; differs from `name` where one table gives more than one zone.
     rides : str
         Carrier: "chassis" or "engine".
     gap_mm : float
@@ -26,6 +28,8 @@ class Zone:
     shielded : bool
     points : (n, 3) float64 or None
         Scan points that decide, mm.
+    raw_points : (m, 3) float64 or None
+        The same points as scanned, strays with them.
     spacing_mm : (n,) float32 or None
         Local spacing of `points`.
     stray_points : (k, 3) float64
@@ -42,18 +46,16 @@ class Zone:
         For a shaft completed from scan points: what was fitted. `mesh` is that cylinder, as far as it was seen.
     fit_sigma_mm : float
         1 sigma of the place of the fitted surface where it is least certain; the scanner's accuracy is not in it.
-    left_points : (k, 3) float64
-        Scan points of the zone that the fitted cylinder does not explain: they show something else and decide too.
-    left_spacing_mm : (k,) float32
-        Local spacing of `left_points`.
     """
 
     name: str
+    table: str
     kind: str
     rides: str
     gap_mm: float
     shielded: bool = False
     points: Array | None = None
+    raw_points: Array | None = None
     spacing_mm: NDArray[np.float32] | None = None
     stray_points: Array
     mesh: Mesh | None = None
@@ -62,5 +64,3 @@ class Zone:
     facet_mm: float = 0.0
     fit: CylinderFit | None = None
     fit_sigma_mm: float = 0.0
-    left_points: Array = field(default_factory=lambda: np.zeros((0, 3)))
-    left_spacing_mm: NDArray[np.float32] = field(default_factory=lambda: np.zeros(0, np.float32))

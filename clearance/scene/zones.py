@@ -17,6 +17,7 @@ from clearance.job.where import Rod, Where
 from clearance.scene.fit_cylinder import fit_cylinder
 from clearance.scene.mesh_health import closed
 from clearance.scene.mesh_io import read_mesh
+from clearance.scene.peeled import Peeled
 from clearance.scene.primitives import inside_of, solid_mesh
 from clearance.scene.refine import edge_limit, refined
 from clearance.scene.scan import Scan
@@ -43,11 +44,12 @@ class Zones:
     unclaimed: Array
 
 
-def build_zones(job: Job, scan: Scan | None) -> Zones:
+def build_zones(job: Job, scan: Scan | None, peeled: Peeled | None = None) -> Zones:
     """Build every zone of the job, bay frame, neutral pose.
 
-    A point in several zones counts in each. Raises InputError, naming the zone, where a zone has no
-    scan points or its mesh cannot be read.
+    A point in several zones counts in each. A table gives more than one zone where some of its
+    points lie on the engine (`peeled`) or are not of the shaft that was fitted. Raises InputError,
+    naming the zone, where a zone has no scan points or its mesh cannot be read.
     """
     points = scan.points if scan is not None else np.zeros((0, 3))
     caught = {z.name: inside_of(z.where, points) for z in job.zones if not z.where.is_body and not z.where.rest}
@@ -64,45 +66,62 @@ def build_zones(job: Job, scan: Scan | None) -> Zones:
             continue
         has_rest |= table.where.rest
         mask = ~taken if table.where.rest else caught[table.name]
-        built.append(_point_zone(job, table, scan, mask))
+        built += _point_zones(job, table, scan, mask, peeled)
     left = np.zeros(len(points), dtype=bool) if has_rest else ~taken
     return Zones(tuple(built), points[left])
 
 
-def _point_zone(job: Job, table: ZoneTable, scan: Scan | None, mask: Mask) -> Zone:
+def _point_zones(job: Job, table: ZoneTable, scan: Scan | None, mask: Mask, peeled: Peeled | None) -> list[Zone]:
+    """Return the zone of the points in `mask`, and one of those that lie on the engine where it does not ride there."""
     key = f"zone '{table.name}': where"
     if scan is None:
         raise InputError(job.file, "needs scan points but the job has no [bay]", "add [bay] or make it a body", key)
-    decided, stray = mask & ~scan.stray, mask & scan.stray
-    if not decided.any():
-        raise InputError(job.file, *_why_empty(table, scan, int(stray.sum())), key)
-    if table.fit is not None:
-        return _fitted_zone(job, table, scan, decided, stray)
-    return Zone(
-        **_common(table),
-        points=scan.points[decided],
-        spacing_mm=scan.spacing_mm[decided],
-        stray_points=scan.points[stray],
-    )
+    if not (mask & ~scan.stray).any():
+        raise InputError(job.file, *_why_empty(table, scan, int((mask & scan.stray).sum())), key)
+    if peeled is None or table.rides == "engine":
+        return _still_zones(job, table, scan, mask)
+    rides = mask & peeled.rides
+    stays = mask & peeled.stays
+    zones = _still_zones(job, table, scan, stays) if (stays & ~scan.stray).any() else []
+    if (rides & ~scan.stray).any():
+        zones.append(_points(table, scan, rides, name=f"{table.name}, on the engine", rides="engine"))
+    return zones
 
 
-def _fitted_zone(job: Job, table: ZoneTable, scan: Scan, decided: Mask, stray: Mask) -> Zone:
-    """Return the shaft as a body, as far as it was seen, with the points that show something else beside it."""
-    points = scan.points[decided]
-    fit, explained = fit_cylinder(points, scan.noise_mm, job.file, table.name)
+def _still_zones(job: Job, table: ZoneTable, scan: Scan, mask: Mask) -> list[Zone]:
+    """Return the zone of points, or the shaft fitted to them and what stands beside it."""
+    if table.fit is None:
+        return [_points(table, scan, mask)]
+    decided = np.flatnonzero(mask & ~scan.stray)
+    fit, explained = fit_cylinder(scan.points[decided], scan.noise_mm, job.file, table.name)
     rod = Rod.model_validate({"from": fit.from_.tolist(), "to": fit.to.tolist(), "diameter": 2 * fit.radius_mm})
     mesh, facet = solid_mesh(Where.model_validate({"cylinder": rod, "solid": True}))
-    return Zone(
+    shaft = Zone(
         **_common(table),
-        stray_points=scan.points[stray],
+        stray_points=scan.points[mask & scan.stray],
         mesh=mesh,
         shown=refined(mesh, edge_limit(mesh, EDGE_MM)),
         closed=True,
         facet_mm=facet,
         fit=fit,
         fit_sigma_mm=fit.sigma_surface_mm,
-        left_points=points[~explained],
-        left_spacing_mm=scan.spacing_mm[decided][~explained],
+    )
+    if explained.all():
+        return [shaft]
+    beside = np.zeros(len(mask), dtype=bool)
+    beside[decided[~explained]] = True
+    return [shaft, _points(table, scan, beside, name=f"{table.name}, beside the shaft")]
+
+
+def _points(table: ZoneTable, scan: Scan, mask: Mask, **other: str) -> Zone:
+    """Return the points in `mask` as a zone, named and carried as the table says or `other` does."""
+    decided = mask & ~scan.stray
+    return Zone(
+        **(_common(table) | other),
+        points=scan.points[decided],
+        raw_points=scan.as_scanned[mask],
+        spacing_mm=scan.spacing_mm[decided],
+        stray_points=scan.points[mask & scan.stray],
     )
 
 
@@ -146,6 +165,7 @@ def _body_zone(job: Job, table: ZoneTable) -> Zone:
 def _common(table: ZoneTable) -> dict[str, Any]:
     return {
         "name": table.name,
+        "table": table.name,
         "kind": table.kind,
         "rides": table.rides,
         "gap_mm": table.required_gap,

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from clearance.distance.inside import Surface
@@ -71,16 +70,6 @@ class Reach:
             before = there
         return np.asarray(np.minimum(least - slack, cap_mm))
 
-    def may_come_within(self, places: Array, mm: float) -> NDArray[np.bool_]:
-        """Tell which of (n, 3) places may come nearer than `mm`: one pose is asked, so more are let through."""
-        first = self._seen[0].apply(places)
-        away = self._outside_box(first)
-        moves = [np.linalg.norm((seen @ self._seen[0].inverse()).apply(first) - first, axis=1) for seen in self._seen]
-        travel = np.max(moves, axis=0) + may_be_lower(self._motion, places)
-        ask = np.flatnonzero(away - travel < mm)
-        away[ask] = self._surface.nearest(first[ask], signed=self._closed)[0]
-        return np.asarray(away - travel < mm)
-
     def foot(self, places: Array) -> Array:
         """Return for each place the nearest point of the part at the neutral pose, (n, 3) mm."""
         return self._surface.nearest(places, signed=False)[2]
@@ -106,6 +95,13 @@ class Owners:
         owner = np.argmin(away, axis=0).astype(np.int64)
         return owner, np.array([need.needed_mm for need in self.needs])[owner]
 
+    def most_needed_mm(self, places: Array, about_mm: float) -> Array:
+        """Return the largest need, (n,) mm, of zones that may be nearest somewhere within `about_mm` of each."""
+        away = np.stack([ask(places) for ask in self._asked])
+        needed = np.array([need.needed_mm for need in self.needs])[:, None]
+        most: Array = np.where(away <= away.min(axis=0) + 2 * about_mm, needed, 0.0).max(axis=0)
+        return most
+
     def within_solid(self, places: Array) -> Array:
         """Return the least signed distance, (n,) mm, to the closed meshes among the zones; infinite without any."""
         least = np.full(len(places), np.inf)
@@ -122,5 +118,5 @@ def _nearest(need: Needed, low: Array, high: Array) -> Distance:
     points = zone.points if zone.points is not None else np.zeros((0, 3))
     near = points[((points >= low) & (points <= high)).all(axis=1)]
     speakers = near[cubes(near, GRAIN_MM)[0]] if len(near) else points
-    tree = cKDTree(speakers)
-    return lambda places: np.asarray(tree.query(places)[0], np.float64)
+    tree = cKDTree(speakers, balanced_tree=False, compact_nodes=False)
+    return lambda places: np.asarray(tree.query(places, workers=-1)[0], np.float64)

@@ -63,8 +63,8 @@ class Cells:
 
 
 def cells_about(reach: Reach, owners: Owners) -> Cells:
-    """Return the grid that holds the shell: a quarter of the least gap wide, 3 to 8 mm, wider where too many."""
-    side = float(np.clip(min(need.zone.gap_mm for need in owners.needs) / 4, 3.0, 8.0))
+    """Return the grid that holds the shell: two cells to the smallest thing, wider ones where they are too many."""
+    side = SMALLEST_MM / 2
     out = max(need.needed_mm for need in owners.needs) + SMALLEST_MM + side
     low, high = reach.low - out, reach.high + out
     side = max(side, float((high - low).prod() / MOST_CELLS) ** (1 / 3))
@@ -78,7 +78,7 @@ def find_shadows(
     """Return the unseen places of the shell.
 
     A cell is seen if some station's depth goes beyond it, or measured if a scan point (`tree`) lies
-    within a pixel of it. Of the others those count that a cube of `SMALLEST_MM` fits into, cells just
+    within a pixel of it. Of the others those count that a cube of two cells fits into, cells just
     outside the shell included, and that no measured surface or solid zone parts from the part.
     """
     unseen = _asked(cells, reach, owners)
@@ -89,43 +89,40 @@ def find_shadows(
         blind[left] = sight.of(places[left], 3 * sigma_mm + cells.side_mm / 2) != Seen.FREE
     places = places[blind]
     unseen[unseen] = blind
-    grain = max((s.pixel_rad * np.linalg.norm(places - s.eye, axis=1) for s in sights), key=lambda g: float(g.mean()))
-    clear = tree.nearest(places, 2)[0][:, 0] > np.maximum(1.5 * grain, cells.side_mm)
-    clear &= owners.within_solid(places) > 0
-    unseen[unseen] = clear
-    width = max(2, int(np.ceil(SMALLEST_MM / cells.side_mm - 1e-9)))
-    unseen = binary_opening(unseen, np.ones((width,) * 3, bool))
-    return _within_shell(cells, unseen, reach, owners, tree)
+    grain = np.min([s.pixel_rad * np.linalg.norm(places - s.eye, axis=1) for s in sights], axis=0)
+    unseen[unseen] = tree.nearest(places, 2)[0][:, 0] > np.maximum(1.5 * grain, cells.side_mm)
+    return _within_shell(cells, binary_opening(unseen, np.ones((2, 2, 2), bool)), reach, owners, tree)
 
 
 def _asked(cells: Cells, reach: Reach, owners: Owners) -> NDArray[np.bool_]:
-    """Return the cells in blocks that come within the largest need, and the smallest thing, of the part."""
-    out = max(need.needed_mm for need in owners.needs) + SMALLEST_MM
+    """Return the cells of blocks that may hold a place nearer to the part than its zone needs, or one next to it."""
     blocks = np.ones([n // BLOCK_CELLS for n in cells.shape], dtype=bool)
     middles = cells.low + cells.side_mm * (np.column_stack(np.nonzero(blocks)) * BLOCK_CELLS + (BLOCK_CELLS - 1) / 2)
-    half = cells.side_mm * BLOCK_CELLS * np.sqrt(3.0) / 2
-    near = reach.may_come_within(middles, out + half)
-    return np.asarray(near.reshape(blocks.shape).repeat(4, 0).repeat(4, 1).repeat(4, 2))
+    half = cells.side_mm * (BLOCK_CELLS / 2 + 1) * np.sqrt(3.0)
+    out = owners.most_needed_mm(middles, half) + half
+    near = reach.lower_mm(middles, float(out.max())) < out
+    return np.asarray(near.reshape(blocks.shape).repeat(BLOCK_CELLS, 0).repeat(BLOCK_CELLS, 1).repeat(BLOCK_CELLS, 2))
 
 
 def _within_shell(
     cells: Cells, unseen: NDArray[np.bool_], reach: Reach, owners: Owners, tree: Neighbours
 ) -> list[Shadow]:
     """Cut unseen places to the shell, drop those behind measured surface, and group them."""
-    places = cells.middles(unseen)
-    close = reach.may_come_within(places, max(need.needed_mm for need in owners.needs))
-    places, at = places[close], np.column_stack(np.nonzero(unseen))[close]
+    places, at = cells.middles(unseen), np.column_stack(np.nonzero(unseen))
     if not len(places):
         return []
     owner, needed = owners.of(places)
     lower = reach.lower_mm(places, float(needed.max()))
     short = np.flatnonzero(lower < needed)
+    short = short[owners.within_solid(places[short]) > 0]
     short = short[~_behind(places[short], reach, tree, cells.side_mm)]
+    if not len(short):
+        return []
     radius = (distance_transform_edt(np.pad(unseen, 1))[1:-1, 1:-1, 1:-1] * cells.side_mm)[tuple(at.T)]
     shell = np.zeros(cells.shape, dtype=bool)
     shell[tuple(at[short].T)] = True
     groups, count = label(shell, np.ones((3, 3, 3), bool))
-    group = groups[tuple(at.T)]
+    group = groups[tuple(at[short].T)]
     found = []
     for number in range(1, count + 1):
         own = short[group == number]

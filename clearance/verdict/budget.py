@@ -8,17 +8,17 @@ from __future__ import annotations
 
 import numpy as np
 
+from clearance.frames import Array
+from clearance.heat.growth import growth_spread_anywhere_mm
 from clearance.motion.field import may_be_lower
-from clearance.motion.result import ClearanceField, Sweep
 from clearance.motion.pair import PairMotion
+from clearance.motion.result import ClearanceField, Sweep
 from clearance.motion.sweep import sweep as swept
-from clearance.registration.result import Registration
-from clearance.scene.mesh import Mesh
 from clearance.scene.part import Part
-from clearance.scene.scan import Scan
 from clearance.scene.zone import Zone
 from clearance.verdict.conformance import combined, guard_factor, rectangular
 from clearance.verdict.result import Budget
+from clearance.verdict.setting import Setting
 
 CLASS_RATIO = 1.25
 """Points whose spacings differ by less than this factor are swept together."""
@@ -32,11 +32,10 @@ def budget(
     zone: Zone,
     sweep: Sweep,
     part: Part,
+    factor: float,
     part_field: ClearanceField,
     motion: PairMotion,
-    registration: Registration,
-    scan: Scan | None,
-    confidence: float,
+    setting: Setting,
 ) -> Budget:
     """Work out the budget of a zone.
 
@@ -45,35 +44,41 @@ def budget(
     a / sqrt(3) (JCGM 100:2008, 4.3.7). The guard is k u, k the one-sided normal quantile of
     `confidence` (JCGM 106:2012, 8.3.2), plus the spacing allowance, which is not a random error but
     a surface that may stand between the points.
+
+    Parameters
+    ----------
+    part : Part
+        Bay frame, neutral pose, grown by `factor`, at which `sweep` found its worst.
     """
-    measured = zone.points is not None and scan is not None
-    noise = scan.noise_mm if measured and scan is not None else 0.0
-    accuracy = scan.accuracy_mm if measured and scan is not None else 0.0
-    spacing = _spacing(zone, sweep, part, motion)
-    quantile = guard_factor(confidence)
-    rest = combined([noise, accuracy, rectangular(part.tolerance_mm)])
+    scan, measured = setting.scan, zone.points is not None or zone.fit is not None
+    noise = scan.noise_mm if scan is not None and zone.points is not None else 0.0
+    accuracy = scan.accuracy_mm if scan is not None and measured else 0.0
+    spacing = _spacing(zone, sweep, part, motion, setting.unlike_mm(factor))
+    quantile = guard_factor(setting.confidence)
+    rest = combined([noise, accuracy, zone.fit_sigma_mm, rectangular(part.tolerance_mm)])
     reach = zone.gap_mm + spacing + quantile * rest
-    registered = _placement(sweep, part.shown, part_field, motion, registration, reach, quantile)
-    standard = combined([registered, rest])
+    registered, growth = _places(sweep, part, factor, part_field, motion, setting, reach, quantile)
+    standard = combined([registered, growth, rest])
     return Budget(
         registration=registered,
         noise=noise,
         accuracy=accuracy,
+        fit=zone.fit_sigma_mm,
         spacing=spacing,
         tolerance=part.tolerance_mm,
-        growth=0.0,
+        growth=growth,
         standard=standard,
         guard=quantile * standard + spacing,
     )
 
 
-def _spacing(zone: Zone, sweep: Sweep, part: Part, motion: PairMotion) -> float:
+def _spacing(zone: Zone, sweep: Sweep, part: Part, motion: PairMotion, unlike_mm: float) -> float:
     """Least a such that sweep.lower - a bounds the clearance of every point less the spacing around it.
 
     Every place of the scanned surface has a scan point within the local spacing, so by the triangle
     inequality the surface is nearer than its nearest point by at most that. Points are taken in
     classes of like spacing and each class is swept, so that sparse points far off do not count as
-    if they were near.
+    if they were near. `unlike_mm`: how far any place of the part lies, at another temperature, from where it is here.
     """
     if zone.points is None or zone.spacing_mm is None:
         return 0.0
@@ -86,24 +91,36 @@ def _spacing(zone: Zone, sweep: Sweep, part: Part, motion: PairMotion) -> float:
         group = left & (zone.spacing_mm > widest / CLASS_RATIO)
         left &= ~group
         own = swept(part.mesh, part.closed, zone.points[group], False, motion, CLASS_TOLERANCE_MM).clearance.lower
-        allowance = max(allowance, widest - (max(own, lower) - lower))
+        allowance = max(allowance, widest - (max(own - unlike_mm, lower) - lower))
     return allowance
 
 
-def _placement(
+def _places(
     sweep: Sweep,
-    part: Mesh,
+    part: Part,
+    factor: float,
     field: ClearanceField,
     motion: PairMotion,
-    registration: Registration,
+    setting: Setting,
     reach: float,
     quantile: float,
-) -> float:
-    """Return the largest 1 sigma of the place of any part vertex that may come within `reach` of the zone, mm.
+) -> tuple[float, float]:
+    """Return the largest 1 sigma, mm, of the pose and of the growth at any vertex that may come within `reach`.
 
     At the worst spot along the gap; elsewhere along whichever direction is least certain.
     """
+    registration, vertices = setting.registration, part.shown.vertices
+    sigma, grows = registration.largest_sigma_mm(vertices), _growth_sigma(vertices, factor, setting)
+    may_be = field.values_mm - may_be_lower(motion, vertices) - setting.unlike_mm(factor)
+    near = may_be < reach + quantile * np.hypot(sigma, grows)
     at_worst = registration.sigma_mm(sweep.on_part, sweep.direction)
-    sigma = registration.largest_sigma_mm(part.vertices)
-    near = field.values_mm - may_be_lower(motion, part.vertices) < reach + quantile * sigma
-    return max(at_worst, float(sigma[near].max(initial=0.0)))
+    grown_there = float(_growth_sigma(sweep.on_part[None], factor, setting)[0])
+    return max(at_worst, float(sigma[near].max(initial=0.0))), max(grown_there, float(grows[near].max(initial=0.0)))
+
+
+def _growth_sigma(places: Array, factor: float, setting: Setting) -> Array:
+    """Return 1 sigma, (n,) mm, of the growth of places (n, 3) of the part grown by `factor`, bay, mm."""
+    growth = setting.growth
+    if growth is None:
+        return np.zeros(len(places))
+    return growth_spread_anywhere_mm(growth.anchor + (places - growth.anchor) / factor, growth)

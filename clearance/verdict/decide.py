@@ -12,6 +12,8 @@ SETTLES = {
     "registration": "place the part more surely: more landmarks or datums, farther apart, or a refine",
     "noise": "scan with less noise, or scan this place again from nearer",
     "accuracy": "a scanner with a smaller stated error",
+    "fit": "scan the shaft from more sides",
+    "growth": "a part of a material whose growth is better known, or a lower temperature",
     "tolerance": "a closer tolerance of the finished part",
     "spacing": "scan this place more finely",
 }

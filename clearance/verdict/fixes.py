@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,13 +11,13 @@ from scipy.sparse.csgraph import connected_components
 
 from clearance.distance.inside import nearest_face, unsigned_distance
 from clearance.frames import Array
-from clearance.motion.pair import PairMotion, pair_motion
+from clearance.heat.growth import grown_part
+from clearance.motion.pair import PairMotion
 from clearance.motion.result import Sweep
-from clearance.motion.rock import Rock
 from clearance.motion.sweep import sweep
 from clearance.scene.mesh import IntArray, Mesh
-from clearance.scene.part import Part
 from clearance.verdict.result import Fix, Verdict, ZoneResult
+from clearance.verdict.setting import Setting
 
 MOST_PATCHES = 12
 """Patches listed per zone, the shortest of clearance first."""
@@ -49,15 +49,19 @@ def fixes_of(result: ZoneResult, part: Mesh, motion: PairMotion) -> tuple[Fix, .
             found.append(_sunk(result, part, patches[i], needed))
         elif own.clearance.lower < needed:
             found.append(_fix(result, part, patches[i], own, needed))
-    return tuple(sorted(found, key=lambda fix: -fix.short_mm))
+    return tuple(sorted((fix for fix in found if fix.short_mm > 0), key=lambda fix: -fix.short_mm))
 
 
-def all_fixes(results: Sequence[ZoneResult], part: Part, rock: Rock | None) -> tuple[Fix, ...]:
-    """Return the fixes of every zone that does not pass, the one farthest from passing first; `part` in the bay."""
-    worst_first = sorted(results, key=lambda r: r.margin_mm - r.budget.guard)
-    return tuple(
-        fix for r in worst_first for fix in fixes_of(r, part.shown, pair_motion(part.rides, r.zone.rides, rock))
-    )
+def all_fixes(results: Sequence[ZoneResult], motions: Mapping[str, PairMotion], setting: Setting) -> tuple[Fix, ...]:
+    """Return the fixes of every zone that does not pass, the one farthest from passing first.
+
+    `motions`: how each zone moves against the part, by the zone's name.
+    """
+    growth, found = setting.growth, list[Fix]()
+    for r in sorted(results, key=lambda r: r.margin_mm - r.budget.guard):
+        part = setting.part if growth is None else grown_part(setting.part, growth.anchor, r.factor)
+        found += fixes_of(r, part.shown, motions[r.zone.name])
+    return tuple(found)
 
 
 def _swept(result: ZoneResult, part: Mesh, patch: IntArray, motion: PairMotion) -> Sweep | None:

@@ -7,20 +7,21 @@ from dataclasses import replace
 
 from clearance.bounds import Bound
 from clearance.frames import Array
+from clearance.heat.grown_sweep import sweep_grown
+from clearance.heat.growth import grown_part
 from clearance.motion.field import fields, least_sampled
 from clearance.motion.pair import PairMotion, pair_motion
 from clearance.motion.result import Sweep
-from clearance.motion.rock import Rock
 from clearance.motion.sweep import sweep
-from clearance.registration.result import Registration
 from clearance.scene.mesh import Mesh
 from clearance.scene.part import Part
-from clearance.scene.scan import Scan
 from clearance.scene.zone import Zone
+from clearance.unseen.result import Unseen
 from clearance.verdict.budget import budget
 from clearance.verdict.decide import decide_zone
 from clearance.verdict.enclosed import enclosed
-from clearance.verdict.result import Verdict, ZoneResult
+from clearance.verdict.result import Budget, Verdict, ZoneResult
+from clearance.verdict.setting import Setting
 from clearance.verdict.suspects import unproven_stray
 
 TOLERANCE_MM = 0.02
@@ -30,50 +31,60 @@ COARSE_MM = 0.5
 """Width of the bound on points of no zone."""
 
 
-def judge_zone(
-    zone: Zone,
-    part: Part,
-    registration: Registration,
-    scan: Scan | None,
-    rock: Rock | None,
-    confidence: float,
-) -> ZoneResult:
-    """Return the full result of one zone. `part` is in the bay's frame at the neutral pose."""
-    motion = pair_motion(part.rides, zone.rides, rock)
-    found = _swept(zone, part, motion, TOLERANCE_MM)
+def judge_zone(zone: Zone, motion: PairMotion, setting: Setting) -> ZoneResult:
+    """Return the full result of one zone that moves by `motion` against the part."""
+    found, factor, hot, sweeps = _worst(zone, motion, setting)
+    part = _grown(setting, factor)
     shown = zone.shown if zone.shown is not None else _body(zone)
     part_field, zone_field = fields(part.shown, shown, zone.closed, motion, colour_cap(zone.gap_mm, found))
     weighed = budget(
-        zone=zone,
-        sweep=found,
-        part=part,
-        part_field=part_field,
-        motion=motion,
-        registration=registration,
-        scan=scan,
-        confidence=confidence,
+        zone=zone, sweep=found, part=part, factor=factor, part_field=part_field, motion=motion, setting=setting
     )
-    verdict, reason = decide_zone(found.clearance, zone.gap_mm, weighed, registration)
-    if verdict is Verdict.PASS and (why := enclosed(zone, part.mesh)):
-        verdict, reason = Verdict.UNDECIDED, why
-    if verdict is Verdict.PASS:
-        doubt = unproven_stray(zone.stray_points, part.mesh, motion, zone.gap_mm + weighed.guard)
-        verdict, reason = (Verdict.UNDECIDED, doubt) if doubt else (verdict, reason)
+    verdict, reason = decide_zone(found.clearance, zone.gap_mm, weighed, setting.registration)
+    if verdict is Verdict.PASS and (doubt := _doubt(zone, part, factor, motion, weighed, setting)):
+        verdict, reason = Verdict.UNDECIDED, doubt
     part_pose, zone_pose = motion.poses(found.worst)
     return ZoneResult(
         zone=zone,
         sweep=found,
         nearest_raw_point_mm=_nearest_raw(zone, part, motion, found),
         budget=weighed,
-        hot=False,
+        hot=hot,
+        factor=factor,
+        sweeps=sweeps,
         verdict=verdict,
         reason=reason,
         part_field=part_field,
         zone_field=zone_field,
-        at_rest_mm=_swept(zone, part, PairMotion(), TOLERANCE_MM).clearance,
-        worst_part_pose=part_pose @ registration.T_bay_part,
+        at_rest_mm=_swept(zone, setting.part, PairMotion()).clearance,
+        worst_part_pose=part_pose @ setting.registration.T_bay_part,
         worst_zone_pose=zone_pose,
     )
+
+
+def _worst(
+    zone: Zone, motion: PairMotion, setting: Setting
+) -> tuple[Sweep, float, bool, tuple[tuple[float, Sweep], ...]]:
+    """Sweep at every temperature: the worst sweep with the bound of all, its factor, whether hot, what proves it."""
+    part = setting.part
+    if setting.growth is None:
+        found = _swept(zone, part, motion)
+        return found, 1.0, False, ((1.0, found),)
+    grown = sweep_grown(part.mesh, part.closed, _body(zone), zone.closed, motion, setting.growth)
+    found = replace(grown.worst, clearance=_widened(grown.clearance, zone))
+    return found, grown.factor, grown.hot, grown.certificate
+
+
+def _grown(setting: Setting, factor: float) -> Part:
+    return setting.part if setting.growth is None else grown_part(setting.part, setting.growth.anchor, factor)
+
+
+def _doubt(zone: Zone, part: Part, factor: float, motion: PairMotion, weighed: Budget, setting: Setting) -> str | None:
+    """Return why a zone that keeps its gap does not pass all the same, None if it does."""
+    if why := enclosed(zone, part.mesh):
+        return why
+    needed = zone.gap_mm + weighed.guard + setting.unlike_mm(factor)
+    return unproven_stray(zone.stray_points, part.mesh, motion, needed)
 
 
 def colour_cap(gap_mm: float, found: Sweep) -> float:
@@ -88,23 +99,25 @@ def _body(zone: Zone) -> Mesh | Array:
     return zone.points
 
 
-def _swept(zone: Zone, part: Part, motion: PairMotion, tolerance_mm: float) -> Sweep:
-    """Sweep, widening the bound by what facets stand outside the round body they replace."""
-    found = sweep(part.mesh, part.closed, _body(zone), zone.closed, motion, tolerance_mm)
-    clearance = found.clearance
-    return replace(found, clearance=Bound(clearance.lower, clearance.upper + zone.facet_mm))
+def _swept(zone: Zone, part: Part, motion: PairMotion) -> Sweep:
+    found = sweep(part.mesh, part.closed, _body(zone), zone.closed, motion, TOLERANCE_MM)
+    return replace(found, clearance=_widened(found.clearance, zone))
+
+
+def _widened(clearance: Bound, zone: Zone) -> Bound:
+    """Widen a bound by what facets stand outside the round body they replace."""
+    return Bound(clearance.lower, clearance.upper + zone.facet_mm)
 
 
 def _nearest_raw(zone: Zone, part: Part, motion: PairMotion, found: Sweep) -> float | None:
-    """Smallest clearance with the stray points counted in, mm (upper bound); None for a zone without points."""
+    """Smallest clearance to the points as scanned, strays too, mm (upper bound); None for a zone without points."""
     if zone.points is None:
         return None
-    if not len(zone.stray_points):
-        return found.clearance.upper
-    return min(found.clearance.upper, least_sampled(part.mesh, zone.stray_points, motion))
+    raw = zone.stray_points if zone.raw_points is None else zone.raw_points
+    return min(found.clearance.upper, least_sampled(part.mesh, raw, motion)) if len(raw) else found.clearance.upper
 
 
-def nearest_unclaimed(unclaimed: Array, part: Part, rock: Rock | None, results: Sequence[ZoneResult]) -> float | None:
+def nearest_unclaimed(unclaimed: Array, setting: Setting, results: Sequence[ZoneResult]) -> float | None:
     """Clearance, mm, to scan points of no zone, if it may be less than the largest gap and guard; else None.
 
     A point of no zone has no gap of its own, so the largest one is taken. What it rides on is not
@@ -112,7 +125,19 @@ def nearest_unclaimed(unclaimed: Array, part: Part, rock: Rock | None, results: 
     """
     if not len(unclaimed):
         return None
-    needed = max(r.zone.gap_mm + r.budget.guard for r in results)
+    part, needed = setting.part, max(r.zone.gap_mm + r.budget.guard for r in results) + setting.unlike_mm(1.0)
     other = "chassis" if part.rides == "engine" else "engine"
-    found = sweep(part.mesh, part.closed, unclaimed, False, pair_motion(part.rides, other, rock), COARSE_MM)
+    motion = pair_motion(part.rides, other, setting.rock)
+    found = sweep(part.mesh, part.closed, unclaimed, False, motion, COARSE_MM)
     return found.clearance.upper if found.clearance.lower < needed else None
+
+
+def with_unseen(results: Sequence[ZoneResult], unseen: Sequence[Unseen]) -> tuple[ZoneResult, ...]:
+    """Return the results with every pass taken back where something nearer than needed may stand unseen."""
+    first = {place.zone: place for place in reversed(unseen)}
+    return tuple(
+        replace(r, verdict=Verdict.UNDECIDED, reason=first[r.zone.name].advice)
+        if r.verdict is Verdict.PASS and r.zone.name in first
+        else r
+        for r in results
+    )

@@ -4,13 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from clearance.heat.growth import Growth
 from clearance.job.schema import Job
 from clearance.registration.result import Registration
 from clearance.scene.part import Part
 from clearance.verdict.result import ZoneResult
 
 
-def notes_of(job: Job, part: Part, results: Sequence[ZoneResult], registration: Registration) -> tuple[str, ...]:
+def notes_of(
+    job: Job,
+    part: Part,
+    results: Sequence[ZoneResult],
+    registration: Registration,
+    growth: Growth | None,
+    peeled: int = 0,
+) -> tuple[str, ...]:
     """Return the notes of a check, those of the registration first."""
     notes = list(registration.notes)
     if not part.closed:
@@ -22,10 +30,22 @@ def notes_of(job: Job, part: Part, results: Sequence[ZoneResult], registration: 
         notes.append("the job has no [rock]: nothing was moved, the clearances are those at rest")
     elif not any(zone.rides != part.rides for zone in job.zones):
         notes.append(f"part and all zones ride on the {part.rides}: the rock moves nothing against the part")
-    notes.append("the part was taken cold and at its modelled size: growth with heat is not in these numbers")
+    if peeled:
+        notes.append(f"{peeled} scan points lie on the engine and were moved with it")
+    notes += _heat_notes(growth)
     for result in results:
         notes += _zone_notes(result)
     return tuple(notes)
+
+
+def _heat_notes(growth: Growth | None) -> list[str]:
+    if growth is None:
+        return ["the part was taken cold and at its modelled size: growth with heat is not in these numbers"]
+    told = [
+        f"growth with heat: {growth.text}; the whole part at one temperature, free to grow, the engine and the "
+        "surroundings as scanned"
+    ]
+    return told if growth.warning is None else [*told, growth.warning]
 
 
 def _zone_notes(result: ZoneResult) -> list[str]:

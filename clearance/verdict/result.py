@@ -7,6 +7,7 @@ from enum import StrEnum
 
 from clearance.bounds import Bound
 from clearance.frames import Array, Pose
+from clearance.heat.growth import Growth
 from clearance.job.schema import Job
 from clearance.motion.result import ClearanceField, Sweep
 from clearance.provenance import InputFile
@@ -15,6 +16,7 @@ from clearance.scene.mesh import IntArray
 from clearance.scene.part import Part
 from clearance.scene.scan import Scan
 from clearance.scene.zone import Zone
+from clearance.unseen.result import Unseen
 
 
 class Verdict(StrEnum):
@@ -30,7 +32,8 @@ class Budget:
     """Uncertainty of one zone's clearance at its worst spot, along the gap direction, mm.
 
     `registration`, `noise` and `accuracy` are 1 sigma. `spacing` is one-sided: a surface between the
-    points may be nearer by up to that much. `tolerance` is the half-width of a rectangular
+    points may be nearer by up to that much. `fit` is 1 sigma of the surface of a shaft completed from
+    scan points, `growth` 1 sigma of the growth with heat. `tolerance` is the half-width of a rectangular
     distribution. `standard` is the combined standard uncertainty, `guard` the amount by which the
     clearance must exceed the gap to be proven, spacing included.
     """
@@ -38,6 +41,7 @@ class Budget:
     registration: float
     noise: float
     accuracy: float
+    fit: float
     spacing: float
     tolerance: float
     growth: float
@@ -54,6 +58,8 @@ class ZoneResult:
     `zone.shown`.
     `worst_part_pose` is T_bay_part at `sweep.worst`; `worst_zone_pose` (bay, bay) is how the zone
     moved from its neutral place to get there (identity for a zone that stands still).
+    `factor` is the part's growth at the worst; `hot` tells that it is nearer the hottest than the
+    coldest. `sweeps` are the certified sweeps behind the bound, each with its growth factor.
     """
 
     zone: Zone
@@ -61,6 +67,8 @@ class ZoneResult:
     nearest_raw_point_mm: float | None
     budget: Budget
     hot: bool
+    factor: float
+    sweeps: tuple[tuple[float, Sweep], ...]
     verdict: Verdict
     reason: str
     part_field: ClearanceField
@@ -95,8 +103,8 @@ class Fix:
 class CheckResult:
     """Everything a check found.
 
-    `unseen_checked` is False until the neighbourhood was searched for places the scan missed;
-    every output must say so plainly.
+    `unseen` are places near the part that the scan missed, worst first; every output says what was
+    looked for. `growth` is None for a job that says nothing of heat.
     """
 
     job: Job
@@ -108,7 +116,8 @@ class CheckResult:
     reason: str
     fixes: tuple[Fix, ...]
     inputs: tuple[InputFile, ...]
+    growth: Growth | None = None
+    unseen: tuple[Unseen, ...] = ()
     notes: tuple[str, ...] = ()
-    unseen_checked: bool = False
     timing_s: dict[str, float] = field(default_factory=dict)
     versions: dict[str, str] = field(default_factory=dict)

@@ -45,6 +45,7 @@ class Budget(_Claim):
     registration: Number
     noise: Number
     accuracy: Number
+    fit: Number
     spacing: Number
     tolerance: Number
     growth: Number
@@ -67,6 +68,7 @@ class ZoneClaim(_Claim):
     direction: Vector
     budget_mm: Budget
     hot: bool
+    growth_factor: Number
     verdict: Literal["pass", "fail", "undecided"]
 
 

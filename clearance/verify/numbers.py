@@ -60,11 +60,12 @@ def _budget_faults(
             f"its budget has {budget.registration:g} mm for the registration, at the witness point it is "
             f"{at_witness:g} mm"
         )
-    if min(budget.spacing, budget.growth) < 0:
+    if min(budget.spacing, budget.growth, budget.fit) < 0:
         faults.append("its budget has a negative part")
     # JCGM 100:2008, 5.1.2 and 4.3.7; the guard as JCGM 106:2012, 8.3.2, and the spacing beside it.
-    standard = math.sqrt(budget.registration**2 + budget.noise**2 + budget.accuracy**2 + budget.tolerance**2 / 3)
-    guard = NormalDist().inv_cdf(job.decision.confidence) * standard + budget.spacing + budget.growth
+    parts = (budget.registration, budget.noise, budget.accuracy, budget.fit, budget.growth)
+    standard = math.sqrt(sum(part**2 for part in parts) + budget.tolerance**2 / 3)
+    guard = NormalDist().inv_cdf(job.decision.confidence) * standard + budget.spacing
     if abs(budget.standard - standard) > SAME:
         faults.append(f"its standard uncertainty is {standard:g} mm by its own budget, not {budget.standard:g} mm")
     if abs(budget.guard - guard) > SAME:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -10,10 +11,12 @@ import numpy as np
 from clearance.errors import InputError
 from clearance.job.read import read_job
 from clearance.job.schema import Job
-from clearance.pipeline import Placement, place
+from clearance.job.schema import Zone as ZoneTable
+from clearance.pipeline import Placement, lay_out, place, unseen_near
 from clearance.registration.result import Registration
 from clearance.scene.mesh import Mesh
-from clearance.scene.zones import Zones, build_zones
+from clearance.scene.zone import Zone
+from clearance.scene.zones import Zones
 from clearance.verify.claims import Claims, ZoneClaim, read_claims
 from clearance.verify.doubts import comes_within
 from clearance.verify.files import input_faults, output_faults
@@ -27,7 +30,10 @@ PLACE_MM = 1e-6
 """A placement found again may move no point of the part by more."""
 
 BY_HASH = "report.html, pictures, meshes and worst_points.csv were compared by SHA-256 only"
-SHARED = "reading files, placing the part and cutting zones out of the scan is the same code that `check` runs"
+SHARED = (
+    "reading files, placing the part, cutting zones out of the scan and looking for what it missed is the same code "
+    "that `check` runs"
+)
 
 
 def verify(folder: Path, progress: Callable[[str], None] = lambda step: None) -> Verification:
@@ -46,19 +52,21 @@ def verify(folder: Path, progress: Callable[[str], None] = lambda step: None) ->
         return Verification(zones=_unproved(claims, why), faults=tuple(faults), notes=(BY_HASH,))
     try:
         placed = place(folder / "job.toml", progress)
-        zones = build_zones(placed.job, placed.scan)
+        scene = lay_out(placed)
+        zones, placed = scene.zones, replace(placed, scan=scene.setting.scan)
     except InputError as fault:
         if not faults:
             raise
         return Verification(zones=(), faults=(*faults, f"the scene cannot be rebuilt: {fault}"))
     faults += _placement_faults(claims, placed.registration, placed.part.mesh)
-    faults += job_faults(claims.report, [zone.name for zone in job.zones], placed.registration.converged)
+    faults += job_faults(claims.report, [zone.name for zone in zones.zones], placed.registration.converged)
     setting = _setting(placed)
     proofs: list[ZoneProof] = []
     rows = {row.name: row for row in claims.report.zones}
     entries = {entry.name: entry for entry in claims.certificate.zones}
-    faults += [f"{name}: the certificate has this zone, the job does not" for name in entries.keys() - set(_names(job))]
-    for zone, table in zip(zones.zones, job.zones, strict=True):
+    faults += [f"{name}: the certificate has this zone, the job does not" for name in entries.keys() - rows.keys()]
+    for zone in zones.zones:
+        table = _table(job, zone)
         row, entry = rows.get(zone.name), entries.get(zone.name)
         if entry is None:
             faults.append(f"{zone.name}: it has no certificate")
@@ -70,6 +78,8 @@ def verify(folder: Path, progress: Callable[[str], None] = lambda step: None) ->
         faults += own
     if claims.report.verdict == "pass":
         faults += _unclaimed(setting, zones, claims.report.zones)
+        needed = {row.name: row.required_gap_mm + row.budget_mm.guard for row in claims.report.zones}
+        faults += [f"{place.zone}: {place.advice}" for place in unseen_near(scene, job, needed)]
     return Verification(zones=tuple(proofs), faults=tuple(faults), notes=(BY_HASH, SHARED))
 
 
@@ -77,7 +87,6 @@ def _not_rebuilt(job: Job) -> str | None:
     """Return what of the job changes the scene in a way that is not worked out again here, None if nothing does."""
     asked = {
         "faces in contact": bool(job.part.contact),
-        "an engine peeled off the scan": job.engine is not None and job.engine.peel,
         "growth with heat": job.heat is not None,
         "a fitted shaft": any(zone.fit is not None for zone in job.zones),
     }
@@ -92,8 +101,12 @@ def _unproved(claims: Claims, why: str) -> tuple[ZoneProof, ...]:
     )
 
 
-def _names(job: Job) -> list[str]:
-    return [zone.name for zone in job.zones]
+def _table(job: Job, zone: Zone) -> ZoneTable:
+    """Return the job's table of a zone; of points peeled off onto the engine, with that for their motion."""
+    table = next(table for table in job.zones if table.name == zone.table)
+    if table.rides == zone.rides:
+        return table
+    return table.model_copy(update={"rides": zone.rides, "travel": None, "stroke": None})
 
 
 def _setting(placed: Placement) -> Setting:

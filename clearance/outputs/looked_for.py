@@ -1,0 +1,25 @@
+"""What was looked for of the surroundings that the scanner did not see, in one plain paragraph."""
+
+from __future__ import annotations
+
+from clearance.verdict.result import CheckResult
+
+ALWAYS = (
+    "A thing that gave the scanner nothing back and stands in no shadow, such as a thin or shiny wire, is in no scan: "
+    "look at the car before ordering."
+)
+
+
+def looked_for(result: CheckResult) -> str:
+    """Return which unseen surroundings a verdict of this result speaks for and which not."""
+    bay = result.job.bay
+    if bay is None:
+        return (
+            "The job has no scan: unseen surroundings were NOT checked. The verdict speaks for the listed bodies alone."
+        )
+    if not bay.stations:
+        return (
+            "Holes and cut ends in the scanned surface near the part were looked for. Blind places, behind or below "
+            f"what the scanner saw, were NOT checked: state where it stood (bay.stations). {ALWAYS}"
+        )
+    return f"Holes in the scanned surface and blind places near the part were looked for. {ALWAYS}"
