@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import product
+
 import numpy as np
 import pytest
 from brute import distance, over_poses
@@ -18,7 +20,9 @@ def slides(rng) -> list[Slide]:
     a, b = rng.normal(size=(2, 3)) * 4
     none = np.zeros((0, 3))
     pairs = [none, a[None], np.array([a, b]), np.array([a, 2 * a]), np.array([a, -0.5 * a]), np.array([a, a * 1e-7])]
-    return [Slide(rng.normal(size=3), edges) for edges in pairs]
+    c = rng.normal(size=3) * 3
+    triples = [np.array([a, b, c]), np.array([a, b, a - b])]
+    return [Slide(rng.normal(size=3), edges) for edges in pairs + triples]
 
 
 def translations(slide: Slide, rng) -> np.ndarray:
@@ -54,7 +58,8 @@ def test_every_swept_triangle_lies_in_the_sum_and_knows_its_owner(seed):
     mesh = Mesh(rng.normal(size=(6, 3)), np.array([[0, 1, 2], [2, 1, 3], [3, 4, 5], [0, 2, 3]]))
     for slide in slides(rng):
         body = mesh_body(mesh, slide)
-        corner_moves = slide.base + np.array([np.zeros(3), *slide.edges, slide.edges.sum(axis=0)])
+        picks = np.array(list(product((0.0, 1.0), repeat=len(slide.edges))))
+        corner_moves = slide.base + picks @ slide.edges
         allowed = mesh.triangles[body.owner][:, :, None] + corner_moves
         gap = np.linalg.norm(swept(body)[:, :, None, None] - allowed[:, None], axis=-1).min(axis=(2, 3))
         assert gap.max() < 1e-12
@@ -69,6 +74,14 @@ def test_square_swept_by_lift_and_shift_is_a_brick():
     brick = swept(mesh_body(square, Slide(np.zeros(3), np.array([[0.0, 0, 3], [2, 0, 0]]))))
     for point, wanted in {(1.5, 0.5, 5): 2.0, (6, 5, 3): 5.0, (4, 2, 4): 3**0.5, (-1, 0.5, 1.5): 1.0}.items():
         assert distance(brick, np.array([[point] * 3], float)) == pytest.approx(wanted, abs=1e-12)
+
+
+def test_point_swept_three_ways_is_a_brick():
+    """Edges 2, 3, 4 along the axes turn a point into the surface of a brick: 12 triangles, distances by Pythagoras."""
+    body = point_body(np.zeros((1, 3)), Slide(np.zeros(3), np.diag([2.0, 3, 4])))
+    assert len(body.faces) == 12
+    for point, wanted in {(1, 1, 9): 5.0, (5, 7, 4): 5.0, (3, 4, 5): 3**0.5, (1, 1.5, 2): 1.0}.items():
+        assert distance(swept(body), np.array([[point] * 3], float)) == pytest.approx(wanted, abs=1e-12)
 
 
 def test_slide_numbers():
