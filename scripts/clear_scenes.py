@@ -37,6 +37,13 @@ def looked(scene: ClearScene, way: str) -> tuple[Unseen, ...]:
     )
 
 
+def told(scene: ClearScene, way: str, spot: Unseen) -> str:
+    """Return a line about a finding."""
+    kind = "FALSE" if scene.open_to_a_station(spot.centre) else "truly hidden"
+    place = spot.centre.round().tolist()
+    return f"    {way}: {place} {spot.size_mm:.0f} mm wide, {spot.nearest_mm:.1f} of {spot.needed_mm:.1f} mm, {kind}"
+
+
 def main() -> int:
     """Read the command line and run."""
     parser = argparse.ArgumentParser(description="False unseen places in random clear scenes.")
@@ -46,22 +53,16 @@ def main() -> int:
     quiet, false, slowest = dict.fromkeys(WAYS, 0), dict.fromkeys(WAYS, 0), dict.fromkeys(WAYS, 0.0)
     for seed in range(options.seed, options.seed + options.count):
         scene = clear_scene(seed)
-        told = []
+        made = f"{len(scene.scan.points)} points, {len(scene.stations)} stations, {'rocks' if scene.rock else 'still'}"
+        print(f"{seed}: {made}, {scene.spare_mm:.0f} mm to spare", flush=True)
         for way in WAYS:
             began = time.perf_counter()
             found = looked(scene, way)
             slowest[way] = max(slowest[way], time.perf_counter() - began)
-            wrong = [spot for spot in found if scene.open_to_a_station(spot.centre)]
             quiet[way] += not found
-            false[way] += bool(wrong)
-            told += [
-                f"    {way}: {spot.zone} {spot.centre.round().tolist()} size {spot.size_mm:.0f}, "
-                f"{spot.nearest_mm:.1f} of {spot.needed_mm:.1f} mm, {'FALSE' if spot in wrong else 'truly hidden'}"
-                for spot in found
-            ]
-        rocks = "rocks" if scene.rock else "still"
-        print(f"{seed}: {len(scene.scan.points)} points, {len(scene.stations)} stations, {rocks}, {scene.spare_mm:.0f} mm")
-        print("\n".join(told), end="\n" if told else "", flush=True)
+            false[way] += any(scene.open_to_a_station(spot.centre) for spot in found)
+            for spot in found:
+                print(told(scene, way, spot), flush=True)
     for way in WAYS:
         print(
             f"{way}: nothing found in {quiet[way]} of {options.count}, "

@@ -75,8 +75,8 @@ def needs_of(scan: Scan, body: NDArray[np.int64], rail: Sequence[int], gap_mm: f
     return [Needed(zone=zone, needed_mm=gap_mm + guard_mm) for zone in zones]
 
 
-def clear_scene(seed: int) -> ClearScene:
-    """Make a scene: 3 or 4 stations, noise 0.2 to 0.3 mm, 0.5 % strays; every second one rocks."""
+def clear_scene(seed: int, pitch_mm: tuple[float, float] = (2.0, 3.0)) -> ClearScene:
+    """Make a scene: 3 or 4 stations, noise 0.2 to 0.3 mm, 0.5 % strays; odd ones rock."""
     rng = np.random.default_rng(seed)
     shape = _shape(rng)
     rock = _rock(rng) if seed % 2 else None
@@ -84,8 +84,8 @@ def clear_scene(seed: int) -> ClearScene:
     away = gap + 2.5 + spare + (ROCK_MM if rock else 0.0)
     low, high = shape.bounds[0] - away, shape.bounds[1] + away
     stations, bodies = _stations(rng), _bay(low, high, rng)
-    pitch, noise = float(rng.uniform(1.5, 2.5)), float(rng.uniform(0.2, 0.3))
-    shots = scanned(bodies, stations, np.zeros(3), 420.0, pitch, rng, noise)
+    pitch, noise = float(rng.uniform(*pitch_mm)), float(rng.uniform(0.2, 0.3))
+    shots = scanned(bodies, stations, np.zeros(3), 320.0, pitch, rng, noise)
     scan = scan_of(shots)
     needs = tuple(needs_of(scan, shots.body, [RAIL], gap, 2.5))
     return ClearScene(part_of(shape), scan, needs, rock, stations, shots.station, tuple(bodies), spare)

@@ -34,7 +34,7 @@ class Box:
 
 @dataclass(frozen=True)
 class Bar:
-    """A round bar with flat-less ends: its side surface from `start` to `end`, mm."""
+    """A round bar without end faces: its side surface from `start` to `end`, mm."""
 
     start: tuple[float, float, float]
     end: tuple[float, float, float]
@@ -42,7 +42,7 @@ class Bar:
 
     def hit(self, eye: Array, ways: Array) -> tuple[Array, Array]:
         """Return range, (n,) mm, infinite where missed, and the cosine at which (n, 3) unit rays arrive."""
-        start = np.array(self.start)
+        start = np.array(self.start, np.float64)
         along = np.array(self.end) - start
         length = float(np.linalg.norm(along))
         along /= length

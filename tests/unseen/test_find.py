@@ -32,7 +32,7 @@ def found(points: np.ndarray) -> tuple[Unseen, ...]:
     part = Part(name="block.stl", mesh=mesh, shown=mesh, closed=True, rides="chassis", tolerance_mm=0.0)
     scan = condition(points, 0.2, 0.0)
     zone = Zone(
-        name="rail", kind="chassis", rides="chassis", gap_mm=GAP_MM, points=scan.points[~scan.stray],
+        name="rail", table="rail", kind="chassis", rides="chassis", gap_mm=GAP_MM, points=scan.points[~scan.stray],
         spacing_mm=scan.spacing_mm[~scan.stray], stray_points=scan.points[scan.stray],
     )  # fmt: skip
     return find_unseen(part, scan, [Needed(zone=zone, needed_mm=GAP_MM + 1.0)], None)

@@ -1,0 +1,103 @@
+"""Lines of sight in scenes scanned from stations by rays in closed form, every hiding place known by construction."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import trimesh
+from trial_scene.clear import needs_of, part_of, scan_of
+from trial_scene.rays import Bar, Box, Shots, scanned
+
+from clearance.scene.scan import Scan
+from clearance.unseen.find import find_unseen
+from clearance.unseen.result import Unseen
+
+RAIL, POST = 1, 2
+FLOOR = Box((-600, -600, -140), (600, 600, -120))
+BEAM = Box((-20, -200, -40), (20, 200, 0))
+ALL_ROUND = np.array([[500.0, -150, 600], [-350, 350, 650], [100, 500, 550]])
+ONE_SIDE = np.array([[600.0, -60, 120], [600, 60, 160]])
+GAP_MM, GUARD_MM = 20.0, 1.0
+PITCH_MM, NOISE_MM = 2.0, 0.25
+
+
+def block(low: tuple[float, float, float], high: tuple[float, float, float]) -> trimesh.Trimesh:
+    return trimesh.creation.box(bounds=[low, high])
+
+
+OVER_RAIL = block((-30, -60, 30), (30, 60, 70))
+"""Stands 30 mm over the rail, 21 mm is needed."""
+
+
+def without_hole(shots: Shots, diameter: float) -> Shots:
+    """Take away what the rail gave within a ball about the middle of its top, as bare bright steel does."""
+    kept = ~((shots.body == RAIL) & (np.linalg.norm(shots.points, axis=1) < diameter / 2))
+    return Shots(shots.points[kept], shots.station[kept], shots.body[kept])
+
+
+def looked(shots: Shots, part: trimesh.Trimesh, stations: np.ndarray | None, apart: bool = False) -> tuple[Unseen, ...]:
+    scan: Scan = scan_of(shots)
+    needs = needs_of(scan, shots.body, [RAIL], GAP_MM, GUARD_MM)
+    file_of = shots.station if apart else None
+    return find_unseen(part_of(part), scan, needs, None, stations=stations, file_of=file_of)
+
+
+@pytest.fixture(scope="module")
+def rail() -> Shots:
+    rng = np.random.default_rng(3)
+    return scanned([FLOOR, BEAM], ALL_ROUND, np.zeros(3), 160.0, PITCH_MM, rng, NOISE_MM, strays=0.005)
+
+
+@pytest.mark.parametrize("apart", [False, True])
+def test_a_whole_rail_with_strays_and_its_shadow_on_the_floor_hides_nothing(rail, apart):
+    assert (rail.body == -1).sum() > 50, "the scene has no strays"
+    assert looked(rail, OVER_RAIL, ALL_ROUND, apart) == ()
+
+
+def test_a_whole_rail_hides_nothing_where_no_station_is_known(rail):
+    assert looked(rail, OVER_RAIL, None) == ()
+
+
+@pytest.mark.parametrize("way", ["none", "merged", "apart"])
+@pytest.mark.parametrize("diameter", [10.0, 20.0, 40.0, 80.0])
+def test_a_hole_over_the_rail_is_found(rail, diameter, way):
+    spots = looked(without_hole(rail, diameter), OVER_RAIL, None if way == "none" else ALL_ROUND, way == "apart")
+    assert spots, "a hole that nobody saw into passed"
+    assert spots[0].zone == "rail"
+    assert np.linalg.norm(spots[0].centre[:2]) < diameter / 2 + PITCH_MM  # within the hole, to one pitch
+
+
+@pytest.fixture(scope="module")
+def behind_post() -> Shots:
+    """A post 60 mm across between the stations and the part; a wall behind gives returns all about its shadow."""
+    bodies = [FLOOR, BEAM, Bar((150, 0, -120), (150, 0, 300), 30.0), Box((-260, -600, -120), (-250, 600, 300))]
+    return scanned(bodies, ONE_SIDE, np.array([0.0, 0, 50]), 220.0, PITCH_MM, np.random.default_rng(5), NOISE_MM)
+
+
+IN_SHADOW = block((-40, -20, 60), (0, 20, 100))
+"""Stands clear of everything, in the shadow that the post throws for both stations."""
+IN_LIGHT = block((-40, 110, 60), (0, 150, 100))
+"""The same beside the shadow: within 21 mm of it neither station is kept from any |y| > 75 mm by the post."""
+
+
+@pytest.mark.parametrize("apart", [False, True])
+def test_a_blind_place_behind_a_post_is_found(behind_post, apart):
+    spots = looked(behind_post, IN_SHADOW, ONE_SIDE, apart)
+    assert spots, "a place that no station saw passed"
+    low, high = IN_SHADOW.bounds
+    assert (spots[0].centre > low - GAP_MM - GUARD_MM).all()
+    assert (spots[0].centre < high + GAP_MM + GUARD_MM).all()
+    assert spots[0].nearest_mm == 0.0  # the shadow reaches the part itself
+
+
+@pytest.mark.parametrize("apart", [False, True])
+def test_beside_the_post_nothing_hides(behind_post, apart):
+    assert looked(behind_post, IN_LIGHT, ONE_SIDE, apart) == ()
+
+
+def test_a_station_on_the_other_side_lights_the_place_behind_the_post():
+    stations = np.vstack([ONE_SIDE, [-220.0, -400, 600], [-220, 400, 600]])
+    bodies = [FLOOR, BEAM, Bar((150, 0, -120), (150, 0, 300), 30.0), Box((-260, -600, -120), (-250, 600, 300))]
+    shots = scanned(bodies, stations, np.array([0.0, 0, 50]), 220.0, PITCH_MM, np.random.default_rng(6), NOISE_MM)
+    assert looked(shots, IN_SHADOW, stations) == ()
+    assert looked(shots, IN_SHADOW, stations, apart=True) == ()
