@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
+from clearance.errors import InputError
 from clearance.frames import Array
 from clearance.heat.growth import Growth, growth_of
 from clearance.job.read import read_job
@@ -20,6 +21,7 @@ from clearance.provenance import InputFile, versions
 from clearance.registration.peel import model_of, peel
 from clearance.registration.register import register
 from clearance.registration.result import Registration
+from clearance.scene.contact import ContactMask, PlacedFace, contact_slack_mm, covers, placed_faces, without_contact
 from clearance.scene.engine import Engine, read_engine
 from clearance.scene.inputs import read_bay, read_part, zone_files
 from clearance.scene.part import Part
@@ -58,11 +60,20 @@ class Placement:
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Scene:
-    """Everything in its place in the bay: what zones are judged against, the zones, and how each moves, by name."""
+    """Everything in its place in the bay.
+
+    Attributes
+    ----------
+    motions : by a zone's name, how it moves against the part
+    faces, masks : faces that are meant to touch and, by a zone's name, what they leave out of it
+    peeled : scan points that lie on the engine and ride with it
+    """
 
     setting: Setting
     zones: Zones
     motions: Mapping[str, PairMotion]
+    faces: tuple[PlacedFace, ...]
+    masks: Mapping[str, ContactMask]
     peeled: int
 
 
@@ -119,9 +130,13 @@ def lay_out(placed: Placement) -> Scene:
     if scan is not None:
         setting = replace(setting, scan=with_support(scan, in_bay.mesh, _within_mm(job, setting)))
     zones = build_zones(job, setting.scan, peeled)
+    faces = placed_faces(job, in_bay, registration.T_bay_part)
+    zones, masks = _without_contact(job, zones, faces, setting)
     return Scene(
         setting=setting,
         zones=zones,
+        faces=faces,
+        masks=masks,
         motions=_motions(job, zones.zones, setting),
         peeled=int(peeled.on_engine.sum()) if peeled else 0,
     )
@@ -160,7 +175,7 @@ def check(job_file: Path, progress: Progress = lambda step: None) -> CheckResult
         inputs=placed.inputs,
         growth=setting.growth,
         unseen=unseen,
-        notes=notes_of(job, placed.part, results, registration, setting.growth, scene.peeled),
+        notes=notes_of(job, placed.part, results, registration, setting.growth, scene.peeled, scene.masks),
         timing_s=timing,
         versions=versions(),
     )
@@ -183,6 +198,25 @@ def _motions(job: Job, zones: Sequence[Zone], setting: Setting) -> dict[str, Pai
     }
 
 
+def _without_contact(
+    job: Job, zones: Zones, faces: Sequence[PlacedFace], setting: Setting
+) -> tuple[Zones, dict[str, ContactMask]]:
+    """Leave out of the zones what the part is meant to touch. Raises InputError where nothing else is left."""
+    masks, kept, unclaimed = dict[str, ContactMask](), list[Zone](), zones.unclaimed
+    if not faces:
+        return zones, masks
+    scan = setting.scan
+    sigma = max(setting.registration.sigma_mm(face.point, face.normal) for face in faces)
+    slack = contact_slack_mm(scan.noise_mm if scan else 0.0, sigma, len(scan.points) if scan else 0)
+    for zone in zones.zones:
+        cut, masks[zone.name] = without_contact(zone, faces, slack)
+        if (cut.points is not None and not len(cut.points)) or (cut.mesh is not None and not len(cut.mesh.faces)):
+            found = f"all of zone '{zone.name}' lies on what the part is meant to touch"
+            raise InputError(job.file, found, "leave the zone out, or give the face a smaller radius", "part.contact")
+        kept.append(cut)
+    return Zones(tuple(kept), unclaimed), masks
+
+
 def _within_mm(job: Job, setting: Setting) -> float:
     """Return how near to the part at rest a scan point must be to matter: largest gap, guard and motion."""
     part, other = setting.part, "chassis" if setting.part.rides == "engine" else "engine"
@@ -201,9 +235,10 @@ def unseen_near(scene: Scene, job: Job, needed_mm: Mapping[str, float]) -> tuple
         return ()
     grown_mm = setting.unlike_mm(1.0)
     needs = [Needed(zone=zone, needed_mm=needed_mm[zone.name] + grown_mm) for zone in scene.zones.zones]
-    return find_unseen(
+    found = find_unseen(
         setting.part, setting.scan, needs, setting.rock, stations=_stations(job), file_of=setting.scan.file_of
     )
+    return tuple(u for u in found if not any(covers(face, u.centre, u.size_mm) for face in scene.faces))
 
 
 def _stations(job: Job) -> Array | None:

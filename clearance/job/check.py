@@ -24,7 +24,6 @@ def slug(name: str) -> str:
 def check_across(job: Job) -> None:
     """Check what no single table can know. Raises InputError."""
     _check_names(job)
-    _refuse_unbuilt(job)
     check_datums(job)
     check_motions(job)
     rest = [zone.name for zone in job.zones if zone.where.rest]
@@ -41,16 +40,6 @@ def check_across(job: Job) -> None:
             raise InputError(job.file, NO_BAY, "add [bay] or leave refine out", "register.refine")
         if job.register_.method == "shape":
             raise InputError(job.file, NO_BAY, "add [bay], or place the part another way", "register.method")
-
-
-def _refuse_unbuilt(job: Job) -> None:
-    """Refuse keys whose work is not wired in yet, so that nothing asked for is silently left undone."""
-    asked = {"part.contact": bool(job.part.contact)}
-    for key, wanted in asked.items():
-        if wanted:
-            raise InputError(
-                job.file, "not supported by this version", "leave it out: nothing would be done about it", key
-            )
 
 
 def _check_names(job: Job) -> None:

@@ -7,9 +7,11 @@ from dataclasses import dataclass
 from itertools import product
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from clearance.distance.inside import Surface
+from clearance.distance.near import balls_of_points, distance_to
 from clearance.frames import Array
 from clearance.motion.pair import PairMotion
 from clearance.motion.result import ClearanceField, MotionState
@@ -25,6 +27,9 @@ LINK_STEPS = 2
 
 MOST_POINTS = 60_000
 """Zone points worked out one by one; of more, one speaks for its neighbours."""
+
+CELL_MM = 6.0
+"""Side of the cubes in which zone points are filtered together."""
 
 SLACK_MM = 0.25
 """A pose is not asked where it could lower a value by less than this."""
@@ -91,6 +96,18 @@ def least_sampled(part: Mesh, points: Array, motion: PairMotion) -> float:
     """Return the least signed distance, mm, of (n, 3) points to the part at the sampled poses: an upper bound."""
     states, cap = sampled_states(motion), np.inf
     return float(_least(points, part.vertices, _to_mesh(part, True), motion, states, cap, of_part=False)[0].min())
+
+
+def may_come_within(part: Mesh, points: Array, motion: PairMotion, within_mm: float) -> NDArray[np.bool_]:
+    """Tell which of (n, 3) zone points, mm, some pose may bring within `within_mm` of the part."""
+    rotation, shift = motion.zone_to_part(motion.middle, motion.half_shares)
+    wander = motion.wander_mm(motion.arms_mm(points, of_part=False))
+    seen = points @ rotation.T + shift
+    balls = balls_of_points(seen, CELL_MM)
+    farthest = np.zeros(len(balls.centres))
+    np.maximum.at(farthest, balls.group, wander)
+    may: NDArray[np.bool_] = distance_to(part, balls.centres) - balls.radii - farthest <= within_mm
+    return may[balls.group]
 
 
 def sampled_states(motion: PairMotion) -> list[MotionState]:

@@ -98,6 +98,12 @@ def placed_faces(job: Job, part: Part, T_bay_part: Pose) -> tuple[PlacedFace, ..
     )
 
 
+def covers(face: PlacedFace, place: Array, size_mm: float) -> bool:
+    """Tell whether a hole `size_mm` wide at `place` (3,), bay, mm, is one in the surface that the face covers."""
+    height, away = _heights(place[None], face)
+    return bool(away[0] <= face.radius_mm and abs(height[0]) <= size_mm)
+
+
 def contact_slack_mm(noise_mm: float, placement_mm: float, points: int) -> float:
     """Return how far from the mating plane a scan point may lie and still be taken for it, mm.
 
@@ -134,7 +140,9 @@ def _points_without(zone: Zone, face: PlacedFace, slack: float) -> tuple[Zone, C
         return zone, lost
     touching, through, height = _touching(zone.points, face, slack)
     spacing = None if zone.spacing_mm is None else zone.spacing_mm[~touching]
-    zone = replace(zone, points=zone.points[~touching], spacing_mm=spacing)
+    raw = zone.raw_points
+    raw = None if raw is None else raw[~_touching(raw, face, slack)[0]]
+    zone = replace(zone, points=zone.points[~touching], raw_points=raw, spacing_mm=spacing)
     return zone, lost.plus(_counts(touching, through, height, slack))
 
 

@@ -9,7 +9,7 @@ from clearance.bounds import Bound
 from clearance.frames import Array
 from clearance.heat.grown_sweep import sweep_grown
 from clearance.heat.growth import grown_part
-from clearance.motion.field import fields, least_sampled
+from clearance.motion.field import fields, least_sampled, may_come_within
 from clearance.motion.pair import PairMotion, pair_motion
 from clearance.motion.result import Sweep
 from clearance.motion.sweep import sweep
@@ -114,6 +114,7 @@ def _nearest_raw(zone: Zone, part: Part, motion: PairMotion, found: Sweep) -> fl
     if zone.points is None:
         return None
     raw = zone.stray_points if zone.raw_points is None else zone.raw_points
+    raw = raw[may_come_within(part.mesh, raw, motion, found.clearance.upper)] if len(raw) else raw
     return min(found.clearance.upper, least_sampled(part.mesh, raw, motion)) if len(raw) else found.clearance.upper
 
 

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from clearance.heat.growth import Growth
 from clearance.job.schema import Job
 from clearance.registration.result import Registration
+from clearance.scene.contact import ContactMask
 from clearance.scene.part import Part
 from clearance.verdict.result import ZoneResult
 
@@ -17,7 +18,8 @@ def notes_of(
     results: Sequence[ZoneResult],
     registration: Registration,
     growth: Growth | None,
-    peeled: int = 0,
+    peeled: int,
+    masks: Mapping[str, ContactMask],
 ) -> tuple[str, ...]:
     """Return the notes of a check, those of the registration first."""
     notes = list(registration.notes)
@@ -26,16 +28,40 @@ def notes_of(
             f"{part.name} is not a closed surface; whether something lies inside it was decided by winding number, "
             "and its holes were taken as they are"
         )
+    if part.tolerance_source is not None:
+        notes.append(part.tolerance_source)
     if job.rock is None:
         notes.append("the job has no [rock]: nothing was moved, the clearances are those at rest")
     elif not any(zone.rides != part.rides for zone in job.zones):
         notes.append(f"part and all zones ride on the {part.rides}: the rock moves nothing against the part")
     if peeled:
         notes.append(f"{peeled} scan points lie on the engine and were moved with it")
+    notes += _contact_notes(job, masks)
     notes += _heat_notes(growth)
     for result in results:
         notes += _zone_notes(result)
     return tuple(notes)
+
+
+def _contact_notes(job: Job, masks: Mapping[str, ContactMask]) -> list[str]:
+    if not job.part.contact:
+        return []
+    named = " and ".join(f"'{name}'" for name in job.part.contact)
+    touched = {name: mask for name, mask in masks.items() if mask.points or mask.area_mm2}
+    if not touched:
+        return [f"contact: nothing of any zone lies on what {named} is meant to touch; is the part in its place?"]
+    notes = []
+    for zone, mask in touched.items():
+        left = " and ".join(
+            text
+            for text, there in (
+                (f"{mask.points} scan points", mask.points),
+                (f"{mask.area_mm2:.0f} mm² of its mesh", mask.area_mm2),
+            )
+            if there
+        )
+        notes.append(f"{zone}: {left} on the surface that {named} is meant to touch were left out")
+    return notes
 
 
 def _heat_notes(growth: Growth | None) -> list[str]:
@@ -50,6 +76,12 @@ def _heat_notes(growth: Growth | None) -> list[str]:
 
 def _zone_notes(result: ZoneResult) -> list[str]:
     zone, notes = result.zone, []
+    if zone.fit is not None:
+        fit = zone.fit
+        notes.append(
+            f"{zone.name}: a round shaft {2 * fit.radius_mm:.1f} mm across was fitted to {fit.arc_degrees:.0f} degrees "
+            "of it; it was checked as far along as it was scanned, and is taken to be straight and round"
+        )
     if zone.points is not None and result.at_rest_mm.lower < result.budget.guard:
         notes.append(
             f"{zone.name}: its scan points touch the part, or may, even at rest; if they show what the part bolts "
@@ -62,7 +94,7 @@ def _zone_notes(result: ZoneResult) -> list[str]:
             f"{zone.name}: {strays} stray scan point(s) that no neighbours support were left out of the verdict; "
             f"with them the clearance would be {nearest:.2f} mm" + (": look at them" if _matters(result) else "")
         )
-    if zone.mesh is not None:
+    if zone.mesh is not None and zone.fit is None:
         notes.append(f"{zone.name}: its mesh was taken as exact and complete")
         if not zone.closed:
             notes.append(f"{zone.name}: its mesh is not closed, so it has no inside; only its surface was checked")
