@@ -65,8 +65,9 @@ def holes_of(gaps: Gaps, reach: Reach, owners: Owners) -> list[Hole]:
         return []
     owner, needed = owners.of(gaps.rim[pick])
     out = standing_out_mm(radius)
-    lower = reach.lower_mm(places, float((needed + out).max())) - out
-    short = np.flatnonzero((lower < needed) & (owners.within_solid(places) > 0))
+    clearance = reach.lower_mm(places, float((needed + out).max()))
+    short = np.flatnonzero((clearance < needed + out) & (owners.within_solid(places) > 0))
+    lower = clearance - out
     if not len(short):
         return []
     near = cKDTree(places[short]).sparse_distance_matrix(cKDTree(places[short]), TOGETHER_MM, output_type="coo_matrix")

@@ -52,7 +52,8 @@ class Reach:
         asked only for places that may come lower there: a distance changes by no more than the place moves.
         """
         slack = may_be_lower(self._motion, places)
-        places, least = self._seen[0].apply(places), cap_mm + slack
+        places, limit = self._seen[0].apply(places), cap_mm + slack
+        least = limit.copy()
         now = [(seen @ self._seen[0].inverse()).apply for seen in self._seen]
         floor = self._outside_box(places)
         travel = np.max([np.linalg.norm(move(places) - places, axis=1) for move in now], axis=0)
@@ -68,7 +69,8 @@ class Reach:
             floor[near[ask]] = self._surface.nearest(there[ask], signed=False)[0]
             least[near] = np.minimum(least[near], floor[near])
             before = there
-        return np.asarray(np.minimum(least - slack, cap_mm))
+        # Not least - slack alone: (cap + slack) - slack may round to less than the cap.
+        return np.where(least < limit, least - slack, cap_mm)
 
     def foot(self, places: Array) -> Array:
         """Return for each place the nearest point of the part at the neutral pose, (n, 3) mm."""
