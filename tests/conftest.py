@@ -11,6 +11,7 @@ import pytest
 from hypothesis import settings
 
 ROOT = Path(__file__).resolve().parent.parent
+sys.path.insert(0, str(ROOT / "tests" / "helpers"))
 IN_CI = os.environ.get("CI") == "true"
 
 settings.register_profile("here", deadline=None)

@@ -12,7 +12,8 @@ from clearance.errors import InputError
 from clearance.job.read import read_job
 from clearance.job.schema import Job
 from clearance.job.schema import Zone as ZoneTable
-from clearance.pipeline import Placement, lay_out, place, unseen_near
+from clearance.layout.layout import lay_out, unseen_near
+from clearance.layout.placement import Placement, place
 from clearance.registration.result import Registration
 from clearance.scene.mesh import Mesh
 from clearance.scene.zone import Zone

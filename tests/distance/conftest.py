@@ -2,12 +2,7 @@
 
 from __future__ import annotations
 
-import sys
-from pathlib import Path
-
 import pytest
-
-sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "helpers"))
 
 # Segment pairs of D. Eberly, "Robust Computation of Distance Between Line Segments", and of the unit test
 # DistSegmentSegment of his Geometric Tools library: (p0, p1, q0, q1, distance).

@@ -24,7 +24,8 @@ def test_check_writes_a_report_whose_numbers_are_right(scene, run):
     assert floor["clearance_mm"]["lower"] == pytest.approx(low + 45, abs=0.3)
     assert abs(wall["worst_pose"]["roll_deg"]) == pytest.approx(1, abs=0.02)
     assert floor["worst_pose"]["lift_mm"] == pytest.approx(-1)
-    assert "not" in json.dumps(report["unseen"])
+    assert report["unseen"] == []
+    assert "NOT checked" in report["unseen_looked_for"], "the job says not where the scanner stood"
     for name in ("report.html", "clearance_part.ply", "clearance_part.glb", "worst_points.csv", "job.toml"):
         assert (out / name).stat().st_size > 0
     assert "report.html" in ended.out

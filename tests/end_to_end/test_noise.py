@@ -5,6 +5,7 @@ A 20 mm cube hangs above the 100 mm wide top of a rail. The clearance is known i
 
 from __future__ import annotations
 
+import judging
 import numpy as np
 import pytest
 import trimesh
@@ -17,7 +18,6 @@ from clearance.scene.part import Part
 from clearance.scene.scan import Scan
 from clearance.scene.supported import supported
 from clearance.scene.zone import Zone
-from clearance.verdict.judge import judge_zone
 from clearance.verdict.result import Verdict, ZoneResult
 
 CLEAR_MM = 8.0
@@ -63,7 +63,7 @@ def judged(points: Array, sigma: float, gap_mm: float, *, smooth: bool) -> tuple
     known = scan.points[real]
     found = supported(known, np.arange(len(known)), scan.noise_mm if smooth else 0.0)
     zone = Zone(
-        name="rail", kind="chassis", rides="chassis", gap_mm=gap_mm,
+        name="rail", table="rail", kind="chassis", rides="chassis", gap_mm=gap_mm,
         points=found.points[~found.alone], spacing_mm=scan.spacing_mm[real][~found.alone],
         stray_points=np.vstack([scan.points[scan.stray], known[found.alone]]),
     )  # fmt: skip
@@ -71,7 +71,7 @@ def judged(points: Array, sigma: float, gap_mm: float, *, smooth: bool) -> tuple
         method="given", T_bay_part=identity("bay", "part"), converged=True,
         covariance=np.zeros((6, 6)), centre=np.zeros(3), notes=(),
     )  # fmt: skip
-    return judge_zone(zone, part(), placed, scan, None, 0.95), scan
+    return judging.judged(zone, part(), placed, scan, None), scan
 
 
 @pytest.mark.parametrize("sigma", [0.1, 0.3, 0.5])

@@ -13,7 +13,7 @@ MODULES = sorted(
     if path.name not in ("__init__.py", "__main__.py")
 )
 ROOMS_TOP_DOWN = [
-    ("cli",), ("verify",), ("pipeline",), ("outputs",), ("verdict",), ("unseen",), ("heat",), ("motion",),
+    ("cli",), ("pipeline", "verify"), ("outputs",), ("layout",), ("verdict",), ("unseen",), ("heat",), ("motion",),
     ("registration", "distance"), ("scene",), ("job",), ("errors", "units", "frames", "bounds", "provenance"),
 ]  # fmt: skip
 

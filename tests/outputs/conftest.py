@@ -82,7 +82,7 @@ def _job(names: tuple[str, str], folder: Path) -> Job:
 def _budget(spacing: float) -> Budget:
     return Budget(
         registration=0.1, noise=0.05, accuracy=0.05, spacing=spacing,
-        tolerance=0.2, growth=0.0, standard=0.17, guard=0.28 + spacing,
+        tolerance=0.2, fit=0.0, growth=0.0, standard=0.17, guard=0.28 + spacing,
     )  # fmt: skip
 
 
@@ -105,7 +105,7 @@ def _field(values: Array, cap: float) -> ClearanceField:
 def _ceiling(name: str, placed: Mesh) -> ZoneResult:
     points = ceiling_points()
     zone = Zone(
-        name=name, kind="chassis", rides="chassis", gap_mm=8.0, points=points,
+        name=name, table=name, kind="chassis", rides="chassis", gap_mm=8.0, points=points,
         spacing_mm=np.full(len(points), 2.0, np.float32), stray_points=np.zeros((0, 3)),
     )  # fmt: skip
     from_points = np.linalg.norm(points - lifted(UP).apply(CENTRE), axis=1) - RADIUS
@@ -115,6 +115,8 @@ def _ceiling(name: str, placed: Mesh) -> ZoneResult:
         nearest_raw_point_mm=5.0,
         budget=_budget(0.07),
         hot=False,
+        factor=1.0,
+        sweeps=(),
         verdict=Verdict.FAIL,
         reason="at most 5.28 mm, 8 mm is required: short by at least 2.72 mm",
         part_field=_field(CEILING - UP - placed.vertices[:, 2], 17.6),
@@ -128,7 +130,7 @@ def _ceiling(name: str, placed: Mesh) -> ZoneResult:
 def _floor(name: str, placed: Mesh) -> ZoneResult:
     box = floor_box()
     zone = Zone(
-        name=name, kind="line", rides="chassis", gap_mm=6.0, mesh=box, shown=box, closed=True,
+        name=name, table=name, kind="line", rides="chassis", gap_mm=6.0, mesh=box, shown=box, closed=True,
         stray_points=np.zeros((0, 3)),
     )  # fmt: skip
     from_box = np.linalg.norm(box.vertices - lifted(DOWN).apply(CENTRE), axis=1) - RADIUS
@@ -138,6 +140,8 @@ def _floor(name: str, placed: Mesh) -> ZoneResult:
         nearest_raw_point_mm=None,
         budget=_budget(0.0),
         hot=False,
+        factor=1.0,
+        sweeps=(),
         verdict=Verdict.PASS,
         reason="at least 7.71 mm is proven, 6 mm is required",
         part_field=_field(placed.vertices[:, 2] + DOWN - FLOOR, 13.2),

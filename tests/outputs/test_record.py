@@ -11,16 +11,18 @@ import pytest
 
 from clearance.motion.result import MotionState
 from clearance.outputs.record import record
+from clearance.unseen.result import Unseen
 
 TOP = {
-    "format", "verdict", "reason", "inputs", "registration", "zones", "fixes", "unseen", "timing_s", "versions",
+    "format", "verdict", "reason", "inputs", "registration", "zones", "fixes", "unseen", "unseen_looked_for",
+    "timing_s", "versions",
 }  # fmt: skip
 ZONE = {
     "name", "kind", "required_gap_mm", "clearance_mm", "nearest_raw_point_mm", "margin_mm", "worst_pose", "on_part_mm",
-    "on_zone_mm", "direction", "budget_mm", "hot", "verdict", "reason",
+    "on_zone_mm", "direction", "budget_mm", "hot", "growth_factor", "verdict", "reason",
 }  # fmt: skip
 REGISTRATION = {"method", "T_bay_part", "converged", "residual_rms_mm", "runner_up_ratio", "sigma_mm"}
-BUDGET = {"registration", "noise", "accuracy", "spacing", "tolerance", "growth", "standard", "guard"}
+BUDGET = {"registration", "noise", "accuracy", "fit", "spacing", "tolerance", "growth", "standard", "guard"}
 POSE = {"roll_deg", "lift_mm", "shift_mm", "travel_deg", "stroke_mm"}
 
 
@@ -65,11 +67,17 @@ def test_sigma_is_that_of_the_farthest_corner_of_the_box(result):
     assert record(result)["registration"]["sigma_mm"] == pytest.approx(math.hypot(0.1, 0.002 * farthest), rel=1e-6)
 
 
-def test_unseen_is_said_until_it_is_checked(result):
-    (entry,) = record(result)["unseen"]
-    assert entry["checked"] is False
-    assert "NOT checked" in entry["statement"]
-    assert record(replace(result, unseen_checked=True))["unseen"] == []
+def test_unseen_places_and_what_was_looked_for(result):
+    assert record(result)["unseen"] == []
+    assert "NOT checked" in record(result)["unseen_looked_for"]
+    place = Unseen(
+        zone="floor", centre=np.arange(3.0), size_mm=40.0, nearest_mm=3.0, needed_mm=6.3, advice="scan again"
+    )
+    (entry,) = record(replace(result, unseen=(place,)))["unseen"]
+    assert entry == {
+        "zone": "floor", "centre_mm": [0.0, 1.0, 2.0], "size_mm": 40.0, "nearest_mm": 3.0, "needed_mm": 6.3,
+        "advice": "scan again",
+    }  # fmt: skip
 
 
 def test_what_is_not_finite_becomes_null(result):

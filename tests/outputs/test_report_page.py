@@ -8,11 +8,13 @@ from html.parser import HTMLParser
 from io import BytesIO
 from pathlib import Path
 
+import numpy as np
 import pytest
 from PIL import Image
 
 from clearance.outputs.pictures import Picture
 from clearance.outputs.report_page import BUDGET_ROWS, report_page
+from clearance.unseen.result import Unseen
 from clearance.verdict.result import Budget, Verdict
 
 EVIL = "<script>alert('x')</script> & \"rail\""
@@ -82,9 +84,10 @@ def test_the_verdict_comes_first_in_words(result, pictures, verdict: str, word: 
     assert body.index("Deciding zone") < body.index("NOT checked") < body.index("Zones")
 
 
-def test_unseen_is_said_until_it_is_checked(result, pictures):
-    assert "Unseen surroundings were NOT checked" in report_page(result, pictures, "")
-    assert "Unseen surroundings" not in report_page(replace(result, unseen_checked=True), pictures, "")
+def test_it_says_what_of_the_unseen_was_looked_for_and_found(result, pictures):
+    assert "NOT checked" in report_page(result, pictures, "")
+    place = Unseen(zone="floor", centre=np.zeros(3), size_mm=40.0, nearest_mm=3.0, needed_mm=6.3, advice="scan <again>")
+    assert "scan &lt;again&gt;" in report_page(replace(result, unseen=(place,)), pictures, "")
 
 
 def test_numbers_sources_and_cautions_are_there(result, pictures):

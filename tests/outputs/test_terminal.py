@@ -33,5 +33,5 @@ def test_control_characters_do_not_reach_the_terminal(result):
     assert "\x07" not in text
 
 
-def test_unseen_is_silent_once_checked(result):
-    assert "NOT checked" not in summary(replace(result, unseen_checked=True), width=80, ascii_only=False)
+def test_it_says_what_of_the_unseen_was_looked_for(result):
+    assert "NOT checked" in summary(result, width=80, ascii_only=False)

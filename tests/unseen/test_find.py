@@ -26,9 +26,9 @@ def rail(pitch: float, rng: np.random.Generator) -> np.ndarray:
     return points + rng.uniform(-0.3, 0.3, points.shape) * pitch * (points != 0) + rng.normal(0, 0.2, points.shape)
 
 
-def found(points: np.ndarray) -> tuple[Unseen, ...]:
+def found(points: np.ndarray, apart_mm: float = APART_MM) -> tuple[Unseen, ...]:
     shape = trimesh.creation.box((60, 120, 40))
-    mesh = Mesh(np.asarray(shape.vertices, float) + np.array([0, 0, APART_MM + 20]), np.asarray(shape.faces, np.int64))
+    mesh = Mesh(np.asarray(shape.vertices, float) + np.array([0, 0, apart_mm + 20]), np.asarray(shape.faces, np.int64))
     part = Part(name="block.stl", mesh=mesh, shown=mesh, closed=True, rides="chassis", tolerance_mm=0.0)
     scan = condition(points, 0.2, 0.0)
     zone = Zone(
@@ -59,3 +59,10 @@ def test_a_stretch_cut_out_of_the_rail_is_found():
     spots = found(points[np.abs(points[:, 1]) > 30])
     assert spots
     assert abs(spots[0].centre[1]) < 30  # inside the missing 60 mm
+
+
+def test_a_hole_far_from_the_part_matters_to_nobody():
+    points = rail(2.0, np.random.default_rng(1))
+    hole = np.linalg.norm(points, axis=1) < 40
+    # What stands out of an 80 mm hole by its radius ends at least 30 mm off; 21 mm are needed.
+    assert found(points[~hole], apart_mm=70.0) == ()

@@ -12,7 +12,7 @@ from clearance.scene.scan import Scan
 from clearance.unseen.find import find_unseen
 from clearance.unseen.result import Unseen
 
-RAIL, POST = 1, 2
+RAIL, BLACK = 1, 2
 FLOOR = Box((-600, -600, -140), (600, 600, -120))
 BEAM = Box((-20, -200, -40), (20, 200, 0))
 ALL_ROUND = np.array([[500.0, -150, 600], [-350, 350, 650], [100, 500, 550]])
@@ -45,7 +45,7 @@ def looked(shots: Shots, part: trimesh.Trimesh, stations: np.ndarray | None, apa
 @pytest.fixture(scope="module")
 def rail() -> Shots:
     rng = np.random.default_rng(3)
-    return scanned([FLOOR, BEAM], ALL_ROUND, np.zeros(3), 160.0, PITCH_MM, rng, NOISE_MM, strays=0.005)
+    return scanned([FLOOR, BEAM], ALL_ROUND, np.zeros(3), 130.0, PITCH_MM, rng, NOISE_MM, strays=0.005)
 
 
 @pytest.mark.parametrize("apart", [False, True])
@@ -101,3 +101,13 @@ def test_a_station_on_the_other_side_lights_the_place_behind_the_post():
     shots = scanned(bodies, stations, np.array([0.0, 0, 50]), 220.0, PITCH_MM, np.random.default_rng(6), NOISE_MM)
     assert looked(shots, IN_SHADOW, stations) == ()
     assert looked(shots, IN_SHADOW, stations, apart=True) == ()
+
+
+def test_a_black_bracket_that_gives_no_return_is_found_where_each_station_has_its_own_scan():
+    bracket = Box((45, -15, -120), (75, 15, 25))  # 16 mm from the part, 21 mm are needed
+    shots = scanned([FLOOR, BEAM, bracket], ALL_ROUND, np.zeros(3), 160.0, PITCH_MM, np.random.default_rng(7), NOISE_MM)
+    seen = shots.body != BLACK
+    shots = Shots(shots.points[seen], shots.station[seen], shots.body[seen])
+    spots = looked(shots, OVER_RAIL, ALL_ROUND, apart=True)
+    assert spots, "a bracket that swallowed every ray passed"
+    assert any((spot.centre > (30, -25, 0)).all() and (spot.centre < (85, 25, 45)).all() for spot in spots)

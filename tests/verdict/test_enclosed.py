@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import trimesh
+from judging import judged
 
 from clearance.scene.mesh import Mesh
 from clearance.scene.zone import Zone
-from clearance.verdict.judge import judge_zone
 from clearance.verdict.result import Verdict
 
 
@@ -24,10 +24,10 @@ def test_a_part_inside_a_shell_that_is_almost_closed_does_not_pass(cube, placed,
     }[fault]
     shell = Mesh(np.asarray(ball.vertices, np.float64), np.asarray(faces, np.int64))
     zone = Zone(
-        name="tank", kind="chassis", rides="chassis", gap_mm=5.0, stray_points=np.zeros((0, 3)),
+        name="tank", table="tank", kind="chassis", rides="chassis", gap_mm=5.0, stray_points=np.zeros((0, 3)),
         mesh=shell, shown=shell, closed=False,
     )  # fmt: skip
-    result = judge_zone(zone, cube, placed(), None, None, 0.95)
+    result = judged(zone, cube, placed(), None, None)
     if fault == "none of it":
         assert result.verdict is Verdict.PASS
     else:

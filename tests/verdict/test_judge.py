@@ -8,15 +8,16 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from judging import judged, setting_of
 
 from clearance.bounds import Bound
 from clearance.frames import identity
-from clearance.motion.pair import PairMotion
+from clearance.motion.pair import PairMotion, pair_motion
 from clearance.motion.rock import rock_from
 from clearance.registration.result import Registration
 from clearance.verdict.decide import decide_job, decide_zone
 from clearance.verdict.fixes import all_fixes, fixes_of
-from clearance.verdict.judge import judge_zone, nearest_unclaimed
+from clearance.verdict.judge import nearest_unclaimed
 from clearance.verdict.result import Budget, Verdict
 
 K95 = 1.6448536269514722
@@ -25,7 +26,15 @@ K95 = 1.6448536269514722
 
 def _budget(u: float, spacing: float = 0.0) -> Budget:
     return Budget(
-        registration=u, noise=0, accuracy=0, spacing=spacing, tolerance=0, growth=0, standard=u, guard=K95 * u + spacing
+        registration=u,
+        noise=0,
+        accuracy=0,
+        fit=0,
+        spacing=spacing,
+        tolerance=0,
+        growth=0,
+        standard=u,
+        guard=K95 * u + spacing,
     )
 
 
@@ -78,7 +87,7 @@ def test_unplaced_part_decides_nothing(placed):
 def test_budget_lines_combine_as_the_gum_says(cube, wall, placed):
     zone, scan = wall(20.0, 5.0, noise=0.3, accuracy=0.4)
     part = replace(cube, tolerance_mm=0.6)
-    result = judge_zone(zone, part, placed(sigma_mm=0.5), scan, None, 0.95)
+    result = judged(zone, part, placed(sigma_mm=0.5), scan, None)
     # Wall at 20, face at 10.
     assert result.sweep.clearance.contains(10.0)
     # u^2 = 0.5^2 + 0.3^2 + 0.4^2 + 0.6^2 / 3 (rectangular) = 0.62
@@ -89,19 +98,19 @@ def test_budget_lines_combine_as_the_gum_says(cube, wall, placed):
 
 def test_turn_uncertainty_grows_with_the_arm(cube, wall, placed):
     zone, scan = wall(14.0, 3.9)
-    result = judge_zone(zone, cube, placed(sigma_rad=0.01), scan, None, 0.95)
+    result = judged(zone, cube, placed(sigma_rad=0.01), scan, None)
     # A corner of the cube is sqrt(300) mm from the centre; a turn of 0.01 rad about the worst axis moves it by that.
     assert result.budget.registration == pytest.approx(0.01 * np.sqrt(300), rel=1e-6)
 
 
 def test_spacing_is_taken_in_full(cube, wall, placed):
     zone, scan = wall(16.5, 5.0, spacing=1.2)
-    result = judge_zone(zone, cube, placed(), scan, None, 0.95)
+    result = judged(zone, cube, placed(), scan, None)
     assert result.budget.spacing == pytest.approx(1.2, abs=0.02)
     assert result.budget.guard == pytest.approx(1.2, abs=0.02)
     assert result.verdict is Verdict.PASS
     nearer, scan = wall(16.0, 5.0, spacing=1.2)
-    assert judge_zone(nearer, cube, placed(), scan, None, 0.95).verdict is Verdict.UNDECIDED
+    assert judged(nearer, cube, placed(), scan, None).verdict is Verdict.UNDECIDED
 
 
 def test_a_coarse_stretch_farther_off_counts_where_it_hides_more(cube, placed, wall):
@@ -112,7 +121,7 @@ def test_a_coarse_stretch_farther_off_counts_where_it_hides_more(cube, placed, w
     points = np.vstack([zone.points, far])
     spacing = np.append(zone.spacing_mm, np.float32(6.0))
     coarse = replace(zone, points=points, spacing_mm=spacing)
-    result = judge_zone(coarse, cube, placed(), scan, None, 0.95)
+    result = judged(coarse, cube, placed(), scan, None)
     # The sparse point is 7.5 mm off and speaks for 6 mm about it: 1.5 mm may be all there is; 6.5 - 5.0 = 1.5.
     assert result.budget.spacing == pytest.approx(5.0, abs=0.03)
     assert result.verdict is Verdict.UNDECIDED
@@ -121,7 +130,7 @@ def test_a_coarse_stretch_farther_off_counts_where_it_hides_more(cube, placed, w
 def test_stray_points_are_shown_not_decided_on(cube, wall, placed):
     zone, scan = wall(20.0, 5.0)
     stray = replace(zone, stray_points=np.array([[12.0, 0.0, 0.0]]))
-    result = judge_zone(stray, cube, placed(), scan, None, 0.95)
+    result = judged(stray, cube, placed(), scan, None)
     assert result.verdict is Verdict.PASS
     assert result.nearest_raw_point_mm == pytest.approx(2.0, abs=1e-6)
 
@@ -133,7 +142,7 @@ def test_stray_points_inside_the_part_are_told_as_interference(cube, wall, place
         forward=np.array([1.0, 0, 0]), roll_deg=(-2, 2), lift_mm=(-1, 1), shift_mm=(0, 0),
     )  # fmt: skip
     inside = replace(zone, stray_points=np.array([[0.0, 0, 0], [7.0, 2, 1], [400.0, 0, 0]]))
-    result = judge_zone(inside, cube, placed(), scan, rock, 0.95)
+    result = judged(inside, cube, placed(), scan, rock)
     # At the middle of the motion the deepest one is the cube's centre, 10 mm below every face.
     assert result.nearest_raw_point_mm == pytest.approx(-10.0, abs=1e-9)
     assert result.verdict is Verdict.PASS
@@ -143,11 +152,11 @@ def test_strays_in_company_keep_a_zone_from_passing(cube, wall, placed):
     zone, scan = wall(40.0, 5.0)
     wire = np.array([[14.0, y, 0.0] for y in (-9.0, -1.0, 7.0)])
     alone = np.array([[14.0, -25, 0], [14, 0, 0], [14, 25, 0]])
-    together = judge_zone(replace(zone, stray_points=wire), cube, placed(), scan, None, 0.95)
+    together = judged(replace(zone, stray_points=wire), cube, placed(), scan, None)
     assert together.verdict is Verdict.UNDECIDED
     assert "stand together and come within 4.0 mm" in together.reason
-    assert judge_zone(replace(zone, stray_points=alone), cube, placed(), scan, None, 0.95).verdict is Verdict.PASS
-    far = judge_zone(replace(zone, stray_points=wire + np.array([9, 0, 0])), cube, placed(), scan, None, 0.95)
+    assert judged(replace(zone, stray_points=alone), cube, placed(), scan, None).verdict is Verdict.PASS
+    far = judged(replace(zone, stray_points=wire + np.array([9, 0, 0])), cube, placed(), scan, None)
     assert far.verdict is Verdict.PASS
 
 
@@ -157,7 +166,7 @@ def test_rest_passes_where_roll_fails(cube, wall, placed):
         point=np.array([0, 0, -100.0]), direction=np.array([0, 1.0, 0]), up=np.array([0, 0, 1.0]),
         forward=np.array([1.0, 0, 0]), roll_deg=(-2, 2), lift_mm=(0, 0), shift_mm=(0, 0),
     )  # fmt: skip
-    result = judge_zone(zone, cube, placed(), scan, rock, 0.95)
+    result = judged(zone, cube, placed(), scan, rock)
     assert result.at_rest_mm.lower >= 5.0
     # Right-handed roll about +y moves +z to +x: x' = x cos a + (z + 100) sin a at the top edge x = 10, z = 10.
     a = np.radians(2)
@@ -169,7 +178,12 @@ def test_rest_passes_where_roll_fails(cube, wall, placed):
     # The scan points stand 1 mm apart, which tilts the direction to the nearest one a little.
     assert fix.short_mm == pytest.approx(5 - (16 - top), abs=0.03)
     assert fix.direction @ (-np.cos(a), 0, np.sin(-a)) > 0.98
-    assert all_fixes([result], cube, rock)[0].zone == "wall"
+    assert (
+        all_fixes([result], {"wall": pair_motion("engine", "chassis", rock)}, setting_of(cube, placed(), scan, rock))[
+            0
+        ].zone
+        == "wall"
+    )
 
 
 def test_two_patches_are_two_fixes(cube, placed, wall):
@@ -179,7 +193,7 @@ def test_two_patches_are_two_fixes(cube, placed, wall):
         points=np.array([[12.0, 0, 0], [-11.0, 0, 0]]),
         spacing_mm=np.zeros(2, np.float32),
     )
-    result = judge_zone(both, cube, placed(), scan, None, 0.95)
+    result = judged(both, cube, placed(), scan, None)
     fixes = fixes_of(result, cube.mesh, PairMotion())
     assert [round(f.short_mm, 2) for f in fixes] == [2.01, 1.01] or [round(f.short_mm, 1) for f in fixes] == [2.0, 1.0]
     assert fixes[0].direction @ (1, 0, 0) == pytest.approx(1, abs=1e-6)
@@ -190,19 +204,19 @@ def test_two_patches_are_two_fixes(cube, placed, wall):
 
 def test_points_of_no_zone_keep_a_job_from_passing(cube, wall, placed):
     zone, scan = wall(20.0, 5.0)
-    result = judge_zone(zone, cube, placed(), scan, None, 0.95)
-    near = nearest_unclaimed(np.array([[0, 0, 14.0]]), cube, None, [result])
+    result = judged(zone, cube, placed(), scan, None)
+    near = nearest_unclaimed(np.array([[0, 0, 14.0]]), setting_of(cube, placed(), scan, None), [result])
     assert near == pytest.approx(4.0, abs=0.5)
     verdict, reason = decide_job([result], placed(), near)
     assert verdict is Verdict.UNDECIDED
     assert "no zone" in reason
-    assert nearest_unclaimed(np.array([[0, 0, 40.0]]), cube, None, [result]) is None
+    assert nearest_unclaimed(np.array([[0, 0, 40.0]]), setting_of(cube, placed(), scan, None), [result]) is None
     assert decide_job([result], placed(), None)[0] is Verdict.PASS
 
 
 def test_the_worst_zone_speaks_for_the_job(cube, wall, placed):
-    good = judge_zone(*_of(wall(20.0, 5.0), cube, placed))
-    bad = judge_zone(*_of(wall(12.0, 5.0), cube, placed))
+    good = judged(*_of(wall(20.0, 5.0), cube, placed))
+    bad = judged(*_of(wall(12.0, 5.0), cube, placed))
     unsure = replace(good, verdict=Verdict.UNDECIDED)
     assert decide_job([good, unsure, bad], placed(), None)[0] is Verdict.FAIL
     assert decide_job([good, unsure], placed(), None)[0] is Verdict.UNDECIDED
@@ -211,25 +225,27 @@ def test_the_worst_zone_speaks_for_the_job(cube, wall, placed):
 
 def _of(zone_and_scan, cube, placed):
     zone, scan = zone_and_scan
-    return zone, cube, placed(), scan, None, 0.95
+    return zone, cube, placed(), scan, None
 
 
 def test_a_pass_far_from_everything_asks_whether_the_units_are_right(cube, wall, placed):
-    far = judge_zone(*_of(wall(250.0, 5.0), cube, placed))
+    far = judged(*_of(wall(250.0, 5.0), cube, placed))
     verdict, reason = decide_job([far], placed(), None)
     assert verdict is Verdict.PASS
     assert "units right?" in reason
-    near = judge_zone(*_of(wall(20.0, 5.0), cube, placed))
+    near = judged(*_of(wall(20.0, 5.0), cube, placed))
     assert "units" not in decide_job([near], placed(), None)[1]
 
 
 def test_points_of_no_zone_are_moved_against_a_part_on_the_chassis(cube, wall, placed):
     zone, scan = wall(40.0, 5.0)
-    result = judge_zone(zone, cube, placed(), scan, None, 0.95)
+    result = judged(zone, cube, placed(), scan, None)
     rock = rock_from(
         point=np.zeros(3), direction=np.array([0, 1.0, 0]), up=np.array([0, 0, 1.0]),
         forward=np.array([1.0, 0, 0]), roll_deg=(0, 0), lift_mm=(0, 0), shift_mm=(-4, 0),
     )  # fmt: skip
     standing = replace(cube, rides="chassis")
     # 7 mm off at rest; a point on the engine comes 4 mm nearer.
-    assert nearest_unclaimed(np.array([[17.0, 0, 0]]), standing, rock, [result]) == pytest.approx(3.0, abs=0.5)
+    assert nearest_unclaimed(
+        np.array([[17.0, 0, 0]]), setting_of(standing, placed(), scan, rock), [result]
+    ) == pytest.approx(3.0, abs=0.5)

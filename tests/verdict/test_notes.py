@@ -5,11 +5,11 @@ from __future__ import annotations
 from types import SimpleNamespace
 
 import pytest
+from judging import judged
 
-from clearance.verdict.judge import judge_zone
 from clearance.verdict.notes import notes_of
 
-JOB = SimpleNamespace(rock=None, zones=())
+JOB = SimpleNamespace(rock=None, zones=(), part=SimpleNamespace(contact=()))
 
 
 @pytest.mark.parametrize(
@@ -20,5 +20,5 @@ JOB = SimpleNamespace(rock=None, zones=())
 def test_points_that_touch_at_rest_may_be_what_the_part_bolts_onto(cube, placed, wall, at: float, told: bool):
     zone, scan = wall(at, gap=5.0)
     registration = placed(sigma_mm=0.5)
-    result = judge_zone(zone, cube, registration, scan, None, 0.95)
-    assert any("bolts onto" in note for note in notes_of(JOB, cube, [result], registration)) is told
+    result = judged(zone, cube, registration, scan, None)
+    assert any("bolts onto" in note for note in notes_of(JOB, cube, [result], registration, None, 0, {})) is told

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import shutil
-import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,8 +17,6 @@ from clearance.outputs.certificate import content_sha256
 from clearance.outputs.write import write_results
 from clearance.pipeline import check
 from clearance.provenance import sha256_of
-
-sys.path.insert(0, str(Path(__file__).parent.parent / "helpers"))
 
 JOB = """\
 title = "bar between wall, floor and post"

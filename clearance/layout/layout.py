@@ -1,0 +1,132 @@
+"""The zones around a placed part, how each moves against it, and what the scan missed between."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from clearance.errors import InputError
+from clearance.job.schema import Job
+from clearance.layout.placement import Placement, stations_of
+from clearance.motion.pair import PairMotion, pair_motion
+from clearance.motion.rock import rock_of
+from clearance.motion.zone_motion import zone_motion_of
+from clearance.registration.peel import model_of, peel
+from clearance.scene.contact import ContactMask, PlacedFace, contact_slack_mm, covers, placed_faces, without_contact
+from clearance.scene.zone import Zone
+from clearance.scene.zones import Zones, build_zones
+from clearance.unseen.find import find_unseen
+from clearance.unseen.result import Needed, Unseen
+from clearance.verdict.setting import Setting
+from clearance.verdict.support import with_support
+
+GUARD_MM = 5.0
+"""Guard that no sound job exceeds: scan points are brought onto their surface within gap, motion and this."""
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Layout:
+    """Everything in its place in the bay.
+
+    Attributes
+    ----------
+    motions : by a zone's name, how it moves against the part
+    faces, masks : faces that are meant to touch and, by a zone's name, what they leave out of it
+    peeled : scan points that lie on the engine and ride with it
+    """
+
+    setting: Setting
+    zones: Zones
+    motions: Mapping[str, PairMotion]
+    faces: tuple[PlacedFace, ...]
+    masks: Mapping[str, ContactMask]
+    peeled: int
+
+
+def lay_out(placed: Placement) -> Layout:
+    """Build the zones in the bay around the placed part. Raises InputError where a zone cannot be built."""
+    job, scan, registration, engine = placed.job, placed.scan, placed.registration, placed.engine
+    in_bay, rock = placed.part.moved(registration.T_bay_part), rock_of(job.rock)
+    growth = placed.growth.moved(registration.T_bay_part) if placed.growth else None
+    peeled = peel(model_of(engine), registration, scan) if engine and engine.peel and scan else None
+    setting = Setting(
+        part=in_bay,
+        registration=registration,
+        scan=scan,
+        rock=rock,
+        growth=growth,
+        confidence=job.decision.confidence,
+    )
+    if scan is not None:
+        setting = replace(setting, scan=with_support(scan, in_bay.mesh, _within_mm(job, setting)))
+    zones = build_zones(job, setting.scan, peeled)
+    faces = placed_faces(job, in_bay, registration.T_bay_part)
+    zones, masks = _without_contact(job, zones, faces, setting)
+    return Layout(
+        setting=setting,
+        zones=zones,
+        faces=faces,
+        masks=masks,
+        motions=_motions(job, zones.zones, setting),
+        peeled=int(peeled.on_engine.sum()) if peeled else 0,
+    )
+
+
+def _motions(job: Job, zones: Sequence[Zone], setting: Setting) -> dict[str, PairMotion]:
+    """Return how each zone moves against the part, by the zone's name.
+
+    Points peeled off onto the engine leave the motion of the zone they were caught in.
+    """
+    tables = {table.name: table for table in job.zones}
+    own = {name: zone_motion_of(table, job.links) for name, table in tables.items()}
+    return {
+        zone.name: pair_motion(
+            setting.part.rides,
+            own[zone.table] if zone.rides == tables[zone.table].rides else zone.rides,
+            setting.rock,
+        )
+        for zone in zones
+    }
+
+
+def _without_contact(
+    job: Job, zones: Zones, faces: Sequence[PlacedFace], setting: Setting
+) -> tuple[Zones, dict[str, ContactMask]]:
+    """Leave out of the zones what the part is meant to touch. Raises InputError where nothing else is left."""
+    masks, kept, unclaimed = dict[str, ContactMask](), list[Zone](), zones.unclaimed
+    if not faces:
+        return zones, masks
+    scan = setting.scan
+    sigma = max(setting.registration.sigma_mm(face.point, face.normal) for face in faces)
+    slack = contact_slack_mm(scan.noise_mm if scan else 0.0, sigma, len(scan.points) if scan else 0)
+    for zone in zones.zones:
+        cut, masks[zone.name] = without_contact(zone, faces, slack)
+        if (cut.points is not None and not len(cut.points)) or (cut.mesh is not None and not len(cut.mesh.faces)):
+            found = f"all of zone '{zone.name}' lies on what the part is meant to touch"
+            raise InputError(job.file, found, "leave the zone out, or give the face a smaller radius", "part.contact")
+        kept.append(cut)
+    return Zones(tuple(kept), unclaimed), masks
+
+
+def _within_mm(job: Job, setting: Setting) -> float:
+    """Return how near to the part at rest a scan point must be to matter: largest gap, guard and motion."""
+    part, other = setting.part, "chassis" if setting.part.rides == "engine" else "engine"
+    motion = pair_motion(part.rides, other, setting.rock)
+    moves = float(motion.wander_mm(motion.arms_mm(part.mesh.vertices, of_part=True)).max())
+    return max(zone.required_gap for zone in job.zones) + GUARD_MM + 2 * moves + setting.unlike_mm(1.0)
+
+
+def unseen_near(layout: Layout, job: Job, needed_mm: Mapping[str, float]) -> tuple[Unseen, ...]:
+    """Return the places near the part that the scan missed; none where the job has no scan.
+
+    `needed_mm`: gap and guard of each zone, by its name.
+    """
+    setting = layout.setting
+    if setting.scan is None:
+        return ()
+    grown_mm = setting.unlike_mm(1.0)
+    needs = [Needed(zone=zone, needed_mm=needed_mm[zone.name] + grown_mm) for zone in layout.zones.zones]
+    found = find_unseen(
+        setting.part, setting.scan, needs, setting.rock, stations=stations_of(job), file_of=setting.scan.file_of
+    )
+    return tuple(u for u in found if not any(covers(face, u.centre, u.size_mm) for face in layout.faces))

@@ -1,0 +1,132 @@
+"""A part that sits on a scanned port face, through whole jobs: what is meant to touch, and what is not."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+import trimesh
+from numpy.typing import NDArray
+
+from clearance.pipeline import check
+from clearance.verdict.result import CheckResult, Verdict
+
+Array = NDArray[np.float64]
+NOISE_MM = 0.05
+PITCH_MM = 1.5
+WALL_Y = 70.0
+STUDS = ((32.0, 0.0), (-32.0, 0.0))
+STUD_RADIUS = 4.5
+JOB = """\
+[part]
+file = "part.stl"
+unit = "mm"
+tolerance = 0.1
+{contact}
+[bay]
+files = ["bay.ply"]
+unit = "mm"
+accuracy = 0.02
+[register]
+method = "given"
+shift = [0, 0, 0]
+[[datum]]
+name = "flange"
+on = "part"
+face = {{ point = [0, 0, 0], normal = [0, 0, -1], radius = 46 }}
+[[zone]]
+name = "head and wall"
+kind = "chassis"
+rides = "engine"
+where = {{ rest = true }}
+gap = 10
+"""
+CONTACT = 'contact = ["flange"]'
+
+
+def _flanged_pipe() -> trimesh.Trimesh:
+    """Flange 90 mm across and 8 mm thick on z = 0, with a pipe 40 mm across up to z = 90."""
+    flange = trimesh.creation.cylinder(radius=45, segment=[(0, 0, 0), (0, 0, 8)], sections=64)
+    pipe = trimesh.creation.cylinder(radius=20, segment=[(0, 0, 4), (0, 0, 90)], sections=64)
+    return trimesh.util.concatenate([flange, pipe])
+
+
+def _plane(half_u: float, half_v: float, seed: int) -> Array:
+    """Return (n, 3) points u, v, noise."""
+    u, v = np.meshgrid(np.arange(-half_u, half_u + 0.1, PITCH_MM), np.arange(-half_v, half_v + 0.1, PITCH_MM))
+    return np.column_stack([u.ravel(), v.ravel(), np.random.default_rng(seed).normal(0, NOISE_MM, u.size)])
+
+
+def _bay(*, studs: bool = False, more: Array | None = None) -> Array:
+    """Port face z = 0 as large as the flange (45 mm about the origin), and a wall y = 70."""
+    face = _plane(48, 48, 1)
+    away = np.linalg.norm(face[:, :2], axis=1)
+    face = face[away <= 45]
+    if studs:
+        for x, y in STUDS:
+            face = face[np.linalg.norm(face[:, :2] - (x, y), axis=1) > STUD_RADIUS]
+    wall = _plane(80, 45, 2)[:, [0, 2, 1]] + (0, WALL_Y, 50)
+    return np.vstack([face, wall] + ([] if more is None else [more]))
+
+
+def _check(folder: Path, bay: Array, contact: str = CONTACT, gap: float = 10) -> CheckResult:
+    _flanged_pipe().export(folder / "part.stl")
+    trimesh.PointCloud(bay).export(folder / "bay.ply")
+    (folder / "job.toml").write_text(JOB.format(contact=contact).replace("gap = 10", f"gap = {gap:g}"))
+    return check(folder / "job.toml")
+
+
+def test_what_the_flange_sits_on_fails_unless_it_is_named(tmp_path: Path):
+    result = _check(tmp_path, _bay(), contact="")
+    assert result.verdict is not Verdict.PASS
+    assert result.zones[0].sweep.clearance.lower < 0.5
+    assert any("touch" in note for note in result.notes)
+
+
+def test_named_it_leaves_the_wall(tmp_path: Path):
+    result = _check(tmp_path, _bay())
+    (zone,) = result.zones
+    # Wall at y = 70, flange of radius 45. Nearer by the largest noise over the points beside, 3 sigma or so.
+    assert zone.sweep.clearance.upper == pytest.approx(WALL_Y - 45, abs=5 * NOISE_MM)
+    assert result.verdict is Verdict.PASS, result.reason
+    assert any("meant to touch were left out" in note for note in result.notes)
+
+
+def test_a_gap_beyond_the_wall_still_fails(tmp_path: Path):
+    assert _check(tmp_path, _bay(), gap=30).verdict is Verdict.FAIL
+
+
+def test_a_bolt_head_beside_the_pipe_still_counts(tmp_path: Path):
+    a, r = np.meshgrid(np.arange(0, 6.2, 0.2), np.arange(0.5, 6.6, 1.0))
+    top = np.column_stack([(r * np.cos(a)).ravel(), (r * np.sin(a)).ravel(), np.full(a.size, 6.0)])
+    a, z = np.meshgrid(np.arange(0, 6.2, 0.2), np.arange(0.5, 6.1, 1.0))
+    side = np.column_stack([6.5 * np.cos(a).ravel(), 6.5 * np.sin(a).ravel(), z.ravel()])
+    head = np.vstack([top, side]) + (0, -32, 0)
+    result = _check(tmp_path, _bay(more=head))
+    # It stands in the flange's 8 mm: the part and it cannot be in one place.
+    assert result.verdict is Verdict.FAIL
+    assert result.zones[0].sweep.clearance.upper <= 0
+    assert np.linalg.norm(result.zones[0].sweep.on_zone - (0, -32, 3)) < 10
+
+
+@pytest.mark.parametrize("studs", [False, True])
+def test_stud_holes_in_the_face_are_no_alarm(tmp_path: Path, studs: bool):
+    result = _check(tmp_path, _bay(studs=studs))
+    assert result.unseen == ()
+    assert result.verdict is Verdict.PASS, result.reason
+
+
+def test_a_hole_in_the_wall_beside_it_is_one(tmp_path: Path):
+    bay = _bay()
+    bay = bay[np.linalg.norm(bay - (0, WALL_Y, 10), axis=1) > 20]
+    # 14.1 mm and more round about are still seen nearer than the gap: what stands in the hole is not.
+    result = _check(tmp_path, bay, gap=24)
+    assert result.verdict is Verdict.UNDECIDED
+    assert any(np.linalg.norm(place.centre - (0, WALL_Y, 10)) < 25 for place in result.unseen)
+
+
+def test_a_face_that_touches_nothing_is_told(tmp_path: Path):
+    bay = _bay()
+    result = _check(tmp_path, bay[bay[:, 1] > 60])
+    assert any("nothing of any zone lies on" in note for note in result.notes)
