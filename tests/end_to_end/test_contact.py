@@ -120,7 +120,7 @@ def test_stud_holes_in_the_face_are_no_alarm(tmp_path: Path, studs: bool):
 def test_a_hole_in_the_wall_beside_it_is_one(tmp_path: Path):
     bay = _bay()
     bay = bay[np.linalg.norm(bay - (0, WALL_Y, 10), axis=1) > 20]
-    # 14.1 mm and more round about are still seen nearer than the gap: what stands in the hole is not.
+    # The wall is nearest to the flange at z = 0 to 8: that is where the hole is.
     result = _check(tmp_path, bay, gap=24)
     assert result.verdict is Verdict.UNDECIDED
     assert any(np.linalg.norm(place.centre - (0, WALL_Y, 10)) < 25 for place in result.unseen)
