@@ -61,8 +61,9 @@ def test_a_stretch_cut_out_of_the_rail_is_found():
     assert abs(spots[0].centre[1]) < 30  # inside the missing 60 mm
 
 
-def test_a_hole_far_from_the_part_matters_to_nobody():
+@pytest.mark.parametrize("diameter", np.arange(50.0, 80.0, 3.0))
+def test_a_hole_far_from_the_part_matters_to_nobody(diameter):
     points = rail(2.0, np.random.default_rng(1))
-    hole = np.linalg.norm(points, axis=1) < 40
-    # What stands out of an 80 mm hole by its radius ends at least 30 mm off; 21 mm are needed.
+    hole = np.linalg.norm(points, axis=1) < diameter / 2
+    # What stands out of it by its radius ends at least 30 mm from the part; 21 mm are needed.
     assert found(points[~hole], apart_mm=70.0) == ()
