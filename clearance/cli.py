@@ -89,11 +89,19 @@ def new(
 
 @app.command()
 def look(
-    files: Annotated[list[Path], typer.Argument(metavar="FILE...", help="meshes and scans")],
+    files: Annotated[list[Path] | None, typer.Argument(metavar="FILE...", help="meshes and scans")] = None,
+    materials: Annotated[bool, typer.Option("--materials", help="list the materials whose growth is known")] = False,
     unit: Annotated[str | None, typer.Option(help="unit of the coordinates: mm cm m in")] = None,
     as_json: AsJson = False,
 ) -> None:
     """Tell what a mesh or scan holds: size, likely unit, points, spacing, noise, closed or not, volume, mass."""
+    if materials:
+        from clearance.heat.materials_text import materials_text
+
+        typer.echo(materials_text())
+        return
+    if not files:
+        raise typer.BadParameter("name a mesh or a scan, or give --materials")
     from clearance.scene.look import as_dict, as_lines
     from clearance.scene.look import look as look_at
 

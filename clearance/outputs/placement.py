@@ -29,6 +29,7 @@ def placement_record(registration: Registration, part: Mesh) -> dict[str, Any]:
         "residual_rms_mm": registration.residual_rms_mm,
         "residuals": [{"name": name, "mm": mm} for name, mm in registration.residuals],
         "runner_up_ratio": registration.runner_up_ratio,
+        "runner_up": None if registration.runner_up is None else registration.runner_up.matrix.tolist(),
         "far_ends": [{"at_mm": at, "sigma_mm": sigma} for at, sigma in far_ends(registration, part)],
         "notes": list(registration.notes),
     }
@@ -44,6 +45,9 @@ def placement_lines(registration: Registration, part: Mesh) -> list[str]:
     lines.append("1 sigma at the part's far ends (bay, mm):")
     for at, sigma in far_ends(registration, part):
         lines.append("  [" + ", ".join(f"{x:.1f}" for x in at) + f"]: {sigma:.3f} mm")
+    if registration.runner_up is not None and registration.runner_up_ratio is not None:
+        lines.append(f"next best place, which fits {registration.runner_up_ratio:.2f} times as well: T_bay_part")
+        lines += ["  [" + ", ".join(f"{x:.4f}" for x in row) + "]" for row in registration.runner_up.matrix]
     lines += [f"note: {note}" for note in registration.notes]
     return lines + (_frozen(registration, part) if registration.converged else [])
 

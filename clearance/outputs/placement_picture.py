@@ -38,6 +38,8 @@ MOST_POINTS = 400_000
 def write_placement_picture(registration: Registration, model: Mesh, scan_points: Array, path: Path) -> None:
     """Write a PNG of two opposite views of `model` placed, with the scan points within 40 mm of it.
 
+    Where a search left a next best place it is shown below.
+
     Parameters
     ----------
     model : Mesh
@@ -49,14 +51,19 @@ def write_placement_picture(registration: Registration, model: Mesh, scan_points
     InputError
         If the file cannot be written. It is written whole or not at all.
     """
-    placed = model.moved(registration.T_bay_part)
-    points, away, normal = _near(placed, scan_points)
-    toward = unit_vector(normal) if np.linalg.norm(normal) > 1e-6 else unit_vector((0.4, -0.8, 0.45))
-    image = Image.new("RGB", (2 * WIDE, HIGH + 60), (0xFF, 0xFF, 0xFF))
-    for place, side in enumerate((toward, -toward)):
-        image.paste(_view(placed, points, away, side), (place * WIDE, 60))
+    places = [registration.T_bay_part]
+    if registration.runner_up is not None:
+        places.append(registration.runner_up)
+    image = Image.new("RGB", (2 * WIDE, len(places) * HIGH + 60), (0xFF, 0xFF, 0xFF))
+    for row, place in enumerate(places):
+        placed = model.moved(place)
+        points, away, normal = _near(placed, scan_points)
+        toward = unit_vector(normal) if np.linalg.norm(normal) > 1e-6 else unit_vector((0.4, -0.8, 0.45))
+        for column, side in enumerate((toward, -toward)):
+            image.paste(_view(placed, points, away, side), (column * WIDE, 60 + row * HIGH))
     state = "" if registration.converged else ": NOT settled"
-    annotate.title(image, f"Scan over the placed surface, by {registration.method}{state}", "two opposite sides")
+    below = "two opposite sides" if len(places) == 1 else "two opposite sides; below, the next best place"
+    annotate.title(image, f"Scan over the placed surface, by {registration.method}{state}", below)
     _legend(image)
     _save(image, path)
 

@@ -3,7 +3,7 @@
 Not seen by any of this, and so to be said beside every pass: a thing that no scan point touches and that
 lies in no shadow, such as a wire that never gave a return; without stations also whatever hides in a
 shadow whose rims do not face each other, such as a corner between floor and wall behind a rail, and
-anything that stands out of the unseen back of a thing.
+anything that stands out of the unseen back of a thing. A notch of less than 20 mm in a sharp edge may be missed.
 """
 
 from __future__ import annotations

@@ -25,6 +25,9 @@ WIDEST_MM = 200.0
 DRIFT = 0.1
 """What a probe may go astray, as a share of its way, for the rim's direction is not known better."""
 
+FAN_RAD = (-0.6, 0.0, 0.6)
+"""Probes go on aslant too, in the surface: rims of a notch in an edge face the open side, not each other."""
+
 FACING, ALIKE, IN_PLANE = 0.7, 0.85, 0.4
 """Cosines: least of each rim's direction and the way to the other, least of the two surfaces' normals, and most of
 a normal and that way."""
@@ -105,21 +108,25 @@ def _stray_mm(gone: Array, spacing: Array) -> Array:
 
 
 def _probe(rims: Rims, tree: Neighbours) -> tuple[IntArray, Array, Array]:
-    """Go from every rim along its outward direction until scan points are met.
+    """Go from every rim along its outward direction, and aslant of it, until scan points are met.
 
     Returns the rims whose probe met some beyond its own rim, how far each went, mm, and where it ended, (n, 3).
     """
-    alive = np.arange(len(rims.points), dtype=np.int64)
-    gone = 1.5 * rims.spacing_mm
+    along = np.cross(rims.normals, rims.outward)
+    ways = np.concatenate([np.cos(turn) * rims.outward + np.sin(turn) * along for turn in FAN_RAD])
+    rim = np.tile(np.arange(len(rims.points), dtype=np.int64), len(FAN_RAD))
+    start, spacing = rims.points[rim], rims.spacing_mm[rim]
+    alive = np.arange(len(rim), dtype=np.int64)
+    gone = 1.5 * spacing
     hits: list[IntArray] = []
     for _ in range(MOST_STEPS):
-        at = rims.points[alive] + gone[alive, None] * rims.outward[alive]
+        at = start[alive] + gone[alive, None] * ways[alive]
         away = tree.nearest(at, 2)[0][:, 0] if len(alive) else np.zeros(0)
-        limit = _stray_mm(gone[alive], rims.spacing_mm[alive])
+        limit = _stray_mm(gone[alive], spacing[alive])
         met = away < limit
         hits.append(alive[met & (gone[alive] + limit > SMALLEST_MM)])
-        step = np.maximum(away - limit, 0.5 * rims.spacing_mm[alive])
+        step = np.maximum(away - limit, 0.5 * spacing[alive])
         gone[alive[~met]] += step[~met]
         alive = alive[~met & (gone[alive] < WIDEST_MM)]
     hit = np.concatenate(hits)
-    return hit, gone[hit], rims.points[hit] + gone[hit, None] * rims.outward[hit]
+    return rim[hit], gone[hit], start[hit] + gone[hit, None] * ways[hit]

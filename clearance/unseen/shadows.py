@@ -20,7 +20,7 @@ SMALLEST_MM = 8.0
 BLOCK_CELLS = 4
 """Cells along the side of the blocks that are asked first."""
 
-MOST_CELLS = 3_000_000
+MOST_CELLS = 8_000_000
 
 BEHIND_STEPS = 8
 """Places between the part and an unseen one at which measured surface is looked for."""
