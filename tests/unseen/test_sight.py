@@ -29,9 +29,9 @@ OVER_RAIL = block((-30, -60, 30), (30, 60, 70))
 """Stands 30 mm over the rail, 21 mm is needed."""
 
 
-def without_hole(shots: Shots, diameter: float) -> Shots:
-    """Take away what the rail gave within a ball about the middle of its top, as bare bright steel does."""
-    kept = ~((shots.body == RAIL) & (np.linalg.norm(shots.points, axis=1) < diameter / 2))
+def without_hole(shots: Shots, diameter: float, middle: tuple[float, float, float] = (0, 0, 0)) -> Shots:
+    """Take away what the rail gave within a ball, else about the middle of its top, as bare bright steel does."""
+    kept = ~((shots.body == RAIL) & (np.linalg.norm(shots.points - middle, axis=1) < diameter / 2))
     return Shots(shots.points[kept], shots.station[kept], shots.body[kept])
 
 
@@ -58,13 +58,20 @@ def test_a_whole_rail_hides_nothing_where_no_station_is_known(rail):
     assert looked(rail, OVER_RAIL, None) == ()
 
 
-@pytest.mark.parametrize("way", ["none", "merged", "apart"])
+@pytest.mark.parametrize("apart", [False, True])
 @pytest.mark.parametrize("diameter", [10.0, 20.0, 40.0, 80.0])
-def test_a_hole_over_the_rail_is_found(rail, diameter, way):
-    spots = looked(without_hole(rail, diameter), OVER_RAIL, None if way == "none" else ALL_ROUND, way == "apart")
+def test_a_hole_over_the_rail_is_found(rail, diameter, apart):
+    spots = looked(without_hole(rail, diameter), OVER_RAIL, ALL_ROUND, apart)
     assert spots, "a hole that nobody saw into passed"
     assert spots[0].zone == "rail"
     assert np.linalg.norm(spots[0].centre[:2]) < diameter / 2 + PITCH_MM  # within the hole, to one pitch
+
+
+@pytest.mark.parametrize("diameter", [20.0, 40.0])
+def test_a_notch_in_the_edge_of_the_rail_is_found(rail, diameter):
+    spots = looked(without_hole(rail, diameter, (20, 10, 0)), OVER_RAIL, ALL_ROUND)
+    assert spots
+    assert np.linalg.norm(spots[0].centre - (20, 10, 0)) < diameter / 2 + PITCH_MM
 
 
 @pytest.fixture(scope="module")
