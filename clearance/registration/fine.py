@@ -62,7 +62,7 @@ def refined(start: Registration, part: Mesh | CloudModel, scan_points: Array, ac
     faults = _faults(start, pose, surface, fit, shown, last_mm)
     method = f"{start.method}+refine"
     if faults:
-        notes = (*start.notes, *(f"refine: {fault}" for fault in faults))
+        notes = _with_notes(start, [f"refine: {fault}" for fault in faults])
         return replace(start, method=method, converged=False, notes=notes)
     spread = covariance(fit, radius_about(start.centre, pose, surface), surface.scale)
     spread[3:, 3:] += np.eye(3) * accuracy_mm**2
@@ -76,8 +76,13 @@ def refined(start: Registration, part: Mesh | CloudModel, scan_points: Array, ac
         T_bay_part=pose,
         residual_rms_mm=fit.rms_mm,
         covariance=spread,
-        notes=(*start.notes, note),
+        notes=_with_notes(start, [note]),
     )
+
+
+def _with_notes(start: Registration, told: list[str]) -> tuple[str, ...]:
+    """Add notes; those of a start that proves nothing stay last, where the reason of a verdict is read."""
+    return (*start.notes, *told) if start.converged else (*told, *start.notes)
 
 
 def _share_shown(pose: Pose, surface: Surface, near: Near) -> float:

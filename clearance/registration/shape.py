@@ -161,5 +161,5 @@ def _registration(best: Scored, other: Scored | None, doubts: list[str], voxel: 
         centre=best.pose.apply(middle),
         runner_up_ratio=None if other is None else other.score / max(best.score, 1e-9),
         runner_up=None if other is None else other.pose,
-        notes=(note, *(f"shape: {doubt}" for doubt in doubts)),
+        notes=(note, *(f"shape: {doubt}" for doubt in reversed(doubts))),
     )
