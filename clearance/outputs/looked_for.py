@@ -9,6 +9,11 @@ ALWAYS = (
     "look at the car before ordering."
 )
 
+MERGED = (
+    "The scan is not one file per station, so a surface that gave one station nothing back may be taken for open air "
+    "that another saw through. "
+)
+
 
 def looked_for(result: CheckResult) -> str:
     """Return which unseen surroundings a verdict of this result speaks for and which not."""
@@ -22,4 +27,5 @@ def looked_for(result: CheckResult) -> str:
             "Holes and cut ends in the scanned surface near the part were looked for. Blind places, behind or below "
             f"what the scanner saw, were NOT checked: state where it stood (bay.stations). {ALWAYS}"
         )
-    return f"Holes in the scanned surface and blind places near the part were looked for. {ALWAYS}"
+    merged = "" if len(bay.stations) == len(bay.files) else MERGED
+    return f"Holes in the scanned surface and blind places near the part were looked for. {merged}{ALWAYS}"

@@ -74,9 +74,14 @@ def _zone(zone: ZoneResult) -> dict[str, Any]:
         "result": zone,
         "word": WORDS[zone.verdict],
         "sign": SIGNS[zone.verdict],
-        "pose": pose_words(zone.sweep.worst),
+        "pose": pose_words(zone.sweep.worst) + _grown(zone.factor),
         "clearance": interval(zone.sweep.clearance),
         "at_rest": interval(zone.at_rest_mm),
         "margin": at_least(zone.margin_mm),
         "guard": at_most(zone.budget.guard),
     }
+
+
+def _grown(factor: float) -> str:
+    """Return the part's growth at the worst in words, nothing where it has its modelled size."""
+    return "" if factor == 1.0 else f", part grown {100 * (factor - 1):+.2f} %"

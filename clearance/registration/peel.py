@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import igl
 import numpy as np
+from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from clearance.frames import Array
@@ -14,11 +15,17 @@ from clearance.scene.mesh import Mesh
 from clearance.scene.peeled import Peeled
 from clearance.scene.scan import Scan
 
+Mask = NDArray[np.bool_]
+
 SIGMAS = 3.0
 """How many standard uncertainties off the engine's surface a point may lie and still be on it."""
 
 MODEL_MM = 0.3
 """What an engine departs from its mesh by without anybody calling it another engine (common practice)."""
+
+AROUND = 16
+"""Points of an engine's scan looked at to tell whether it goes on all round a place: by chance all of so many lie on
+one side of it once in 2000 times."""
 
 DOUBT = 2.0
 """Points within so many times the reach may be on the engine: they count as riding on it and as standing still."""
@@ -37,7 +44,8 @@ def peel(engine: Mesh | CloudModel, placed: Registration, scan: Scan) -> Peeled:
 
     A point is on the engine if it lies within 3 standard uncertainties of its surface: the point's
     noise, the scanner's accuracy and the engine's placement there, combined as the root of the sum
-    of squares (JCGM 100:2008, 5.1.2), plus what an engine departs from its model by.
+    of squares (JCGM 100:2008, 5.1.2), plus what an engine departs from its model by. Where the engine
+    is a scan, its points must also lie all round: what is flush with it beyond its rim is in doubt.
 
     Parameters
     ----------
@@ -57,8 +65,8 @@ def peel(engine: Mesh | CloudModel, placed: Registration, scan: Scan) -> Peeled:
         away = _distance(engine, local[near])
         sigma = placed.largest_sigma_mm(scan.points[near])
         reach = MODEL_MM + SIGMAS * np.sqrt(scan.noise_mm**2 + scan.accuracy_mm**2 + sigma**2)
-        on[near] = away <= reach
-        doubtful[near] = (away > reach) & (away <= DOUBT * reach)
+        on[near] = (away <= reach) & _within_rim(engine, local[near])
+        doubtful[near] = (away <= DOUBT * reach) & ~on[near]
     return Peeled(on, doubtful)
 
 
@@ -77,3 +85,18 @@ def _distance(engine: Mesh | CloudModel, points: Array) -> Array:
     across = np.abs(((points - engine.points[index]) * engine.normals[index]).sum(axis=1))
     beside: Array = np.where(apart <= 2 * engine.spacing_mm, across, apart)
     return beside
+
+
+def _within_rim(engine: Mesh | CloudModel, points: Array) -> Mask:
+    """Tell about which (n, 3) points the engine goes on all round: no half turn of its plane there is empty."""
+    if isinstance(engine, Mesh):
+        return np.ones(len(points), dtype=bool)
+    tree = cKDTree(engine.points, compact_nodes=False)
+    index = np.asarray(tree.query(points, min(AROUND, len(engine.points)))[1])
+    normal = engine.normals[index[:, 0]]
+    first = np.cross(normal, np.eye(3)[np.abs(normal).argmin(axis=1)])
+    offset = engine.points[index] - points[:, None]
+    across, along = (np.einsum("nki,ni->nk", offset, axis) for axis in (first, np.cross(normal, first)))
+    angle = np.sort(np.arctan2(across, along), axis=1)
+    empty = np.diff(angle, axis=1, append=angle[:, :1] + 2 * np.pi).max(axis=1)
+    return np.asarray(empty < np.pi)

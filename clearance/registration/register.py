@@ -63,7 +63,8 @@ def register(
             raise InputError(job_file, "needs scan points but the job has no [bay]", "add [bay]", "register.method")
         placed = from_datums(spec.set_, datums, part, scan_points, (accuracy_mm, noise_mm), job_file)
     elif spec.method == "shape":
-        assert spec.region is not None and scan_points is not None, "checked when the job was read"
+        assert spec.region is not None
+        assert scan_points is not None
         model = shape_model(part if engine is None else engine)
         return from_shape(spec.region, model, scan_points, noise_mm, accuracy_mm, job_file, stations)
     else:

@@ -79,7 +79,8 @@ def verify(folder: Path, progress: Callable[[str], None] = lambda step: None) ->
         faults += own
     if claims.report.verdict == "pass":
         faults += _unclaimed(setting, zones, claims.report.zones)
-        needed = {row.name: row.required_gap_mm + row.budget_mm.guard for row in claims.report.zones}
+        needed = {zone.name: zone.gap_mm for zone in zones.zones}
+        needed |= {row.name: row.required_gap_mm + row.budget_mm.guard for row in claims.report.zones}
         faults += [f"{place.zone}: {place.advice}" for place in unseen_near(scene, job, needed)]
     return Verification(zones=tuple(proofs), faults=tuple(faults), notes=(BY_HASH, SHARED))
 
