@@ -23,9 +23,10 @@ SIGMAS = 3.0
 MODEL_MM = 0.3
 """What an engine departs from its mesh by without anybody calling it another engine (common practice)."""
 
-AROUND = 16
-"""Points of an engine's scan looked at to tell whether it goes on all round a place: by chance all of so many lie on
-one side of it once in 2000 times."""
+AROUND, ASIDE = 16, 0.5
+"""Points of an engine's scan looked at to tell whether it goes on all round a place, and how far to one side their
+mean may be, against their mean distance: 2/pi on the rim of a sheet (centroid of a half disc), sqrt(2)/pi on the edge
+of a box, 0 amid a surface."""
 
 DOUBT = 2.0
 """Points within so many times the reach may be on the engine: they count as riding on it and as standing still."""
@@ -88,15 +89,11 @@ def _distance(engine: Mesh | CloudModel, points: Array) -> Array:
 
 
 def _within_rim(engine: Mesh | CloudModel, points: Array) -> Mask:
-    """Tell about which (n, 3) points the engine goes on all round: no half turn of its plane there is empty."""
+    """Tell about which (n, 3) points the engine goes on all round: its nearest points are not all to one side."""
     if isinstance(engine, Mesh):
         return np.ones(len(points), dtype=bool)
     tree = cKDTree(engine.points, compact_nodes=False)
     index = np.asarray(tree.query(points, min(AROUND, len(engine.points)))[1])
-    normal = engine.normals[index[:, 0]]
-    first = np.cross(normal, np.eye(3)[np.abs(normal).argmin(axis=1)])
     offset = engine.points[index] - points[:, None]
-    across, along = (np.einsum("nki,ni->nk", offset, axis) for axis in (first, np.cross(normal, first)))
-    angle = np.sort(np.arctan2(across, along), axis=1)
-    empty = np.diff(angle, axis=1, append=angle[:, :1] + 2 * np.pi).max(axis=1)
-    return np.asarray(empty < np.pi)
+    aside = np.linalg.norm(offset.mean(axis=1), axis=1)
+    return np.asarray(aside <= ASIDE * np.linalg.norm(offset, axis=2).mean(axis=1))
