@@ -14,7 +14,7 @@ from clearance.outputs.looked_for import looked_for
 from clearance.outputs.pictures import Picture
 from clearance.outputs.record import largest_sigma
 from clearance.outputs.terminal import SIGNS, WORDS
-from clearance.verdict.result import CheckResult, ZoneResult
+from clearance.verdict.result import CheckResult, Verdict, ZoneResult
 
 CAUTIONS = (
     "This report is an aid, not an approval. Local codes, component makers' limits and the judgement of a licensed or "
@@ -46,7 +46,7 @@ def report_page(result: CheckResult, pictures: Sequence[Picture], effective_job:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    tightest = min(result.zones, key=lambda z: z.margin_mm - z.budget.guard)
+    tightest = deciding_zone(result.zones)
     return environment.get_template("report.html").render(
         result=result,
         word=WORDS[result.verdict],
@@ -62,6 +62,12 @@ def report_page(result: CheckResult, pictures: Sequence[Picture], effective_job:
         cautions=CAUTIONS,
         effective_job=effective_job,
     )
+
+
+def deciding_zone(zones: Sequence[ZoneResult]) -> ZoneResult:
+    """Return the zone that decides: of those with the gravest verdict the one nearest to failing."""
+    grave = [Verdict.FAIL, Verdict.UNDECIDED, Verdict.PASS]
+    return min(zones, key=lambda z: (grave.index(z.verdict), z.margin_mm - z.budget.guard))
 
 
 def _picture(picture: Picture) -> dict[str, Any]:

@@ -92,7 +92,8 @@ def _zone_notes(result: ZoneResult) -> list[str]:
         nearest = result.nearest_raw_point_mm
         notes.append(
             f"{zone.name}: {strays} stray scan point(s) that no neighbours support were left out of the verdict; "
-            f"with them the clearance would be {nearest:.2f} mm" + (": look at them" if _matters(result) else "")
+            f"the nearest point as scanned, strays counted in, is at {nearest:.2f} mm"
+            + (": look at them" if _matters(result) else "")
         )
     if zone.mesh is not None and zone.fit is None:
         notes.append(f"{zone.name}: its mesh was taken as exact and complete")

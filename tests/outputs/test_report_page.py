@@ -13,7 +13,7 @@ import pytest
 from PIL import Image
 
 from clearance.outputs.pictures import Picture
-from clearance.outputs.report_page import BUDGET_ROWS, report_page
+from clearance.outputs.report_page import BUDGET_ROWS, deciding_zone, report_page
 from clearance.unseen.result import Unseen
 from clearance.verdict.result import Budget, Verdict
 
@@ -102,8 +102,16 @@ def test_numbers_sources_and_cautions_are_there(result, pictures):
 
 def test_odd_results_still_make_a_page(result, pictures):
     bare = replace(result, fixes=(), notes=(), timing_s={}, versions={}, inputs=())
-    assert "every zone passes" in report_page(bare, pictures, "")
+    assert "every zone passes" in report_page(replace(bare, verdict=Verdict.PASS), pictures, "")
+    assert "every zone passes" not in report_page(bare, pictures, "")
 
 
 def test_every_component_of_the_budget_is_shown():
     assert {name for name, _ in BUDGET_ROWS} == {field.name for field in fields(Budget)}
+
+
+def test_the_gravest_verdict_decides_not_the_smallest_margin(result):
+    fails, passes = result.zones
+    doubted = replace(passes, verdict=Verdict.UNDECIDED)
+    assert deciding_zone((replace(fails, verdict=Verdict.PASS), doubted)) is doubted
+    assert deciding_zone((fails, doubted)) is fails
