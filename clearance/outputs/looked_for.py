@@ -25,7 +25,8 @@ def looked_for(result: CheckResult) -> str:
     if not bay.stations:
         return (
             "Holes and cut ends in the scanned surface near the part were looked for. Blind places, behind or below "
-            f"what the scanner saw, were NOT checked: state where it stood (bay.stations). {ALWAYS}"
+            "what the scanner saw, and places beyond the outer edge of the scan were NOT checked: state where it stood "
+            f"(bay.stations), and see that the scan reaches past the part on all sides. {ALWAYS}"
         )
     merged = "" if len(bay.stations) == len(bay.files) else MERGED
     return f"Holes in the scanned surface and blind places near the part were looked for. {merged}{ALWAYS}"
