@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import time
+from dataclasses import replace
 from pathlib import Path
 
-from clearance.layout.layout import lay_out, unseen_near
-from clearance.layout.placement import Progress, place
+from clearance.layout.layout import Layout, lay_out, unseen_near
+from clearance.layout.placement import Placement, Progress, place
 from clearance.provenance import versions
 from clearance.verdict.decide import decide_job
 from clearance.verdict.fixes import all_fixes
@@ -14,17 +15,23 @@ from clearance.verdict.judge import judge_zone, nearest_unclaimed, with_unseen
 from clearance.verdict.notes import notes_of
 from clearance.verdict.result import CheckResult
 
-__all__ = ["check", "place"]
+__all__ = ["check", "judge", "place"]
 
 
 def check(job_file: Path, progress: Progress = lambda step: None) -> CheckResult:
     """Run the main job. Raises InputError for any fault of the job or its files."""
     started = time.perf_counter()
     placed = place(job_file, progress)
-    job, registration = placed.job, placed.registration
-    timing = {"read_and_place": time.perf_counter() - started}
+    reading_s = time.perf_counter() - started
     progress("laying out the zones")
-    layout = lay_out(placed)
+    result = judge(placed, lay_out(placed), progress)
+    timing = {"read_and_place": reading_s, "total": time.perf_counter() - started}
+    return replace(result, timing_s=timing)
+
+
+def judge(placed: Placement, layout: Layout, progress: Progress = lambda step: None) -> CheckResult:
+    """Return what the zones around a placed part come to, as they are laid out."""
+    job, registration = placed.job, placed.registration
     setting, zones = layout.setting, layout.zones
     results = []
     for number, zone in enumerate(zones.zones, 1):
@@ -37,7 +44,6 @@ def check(job_file: Path, progress: Progress = lambda step: None) -> CheckResult
     verdict, reason = decide_job(results, registration, unclaimed_mm)
     progress("listing what must move")
     fixes = all_fixes(results, layout.motions, setting)
-    timing["total"] = time.perf_counter() - started
     return CheckResult(
         job=job,
         part=placed.part,
@@ -51,6 +57,5 @@ def check(job_file: Path, progress: Progress = lambda step: None) -> CheckResult
         growth=setting.growth,
         unseen=unseen,
         notes=notes_of(job, placed.part, results, registration, setting.growth, layout.peeled, layout.masks),
-        timing_s=timing,
         versions=versions(),
     )
