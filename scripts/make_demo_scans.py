@@ -29,7 +29,7 @@ from demo_scene.bay import (
     pose_bay_part,
     surroundings,
 )  # fmt: skip
-from demo_scene.jobs import GAPS, JOBS, job_text, picked_landmarks
+from demo_scene.jobs import BAY_FILES, GAPS, JOBS, RAIL_FILE, job_text, picked_landmarks
 from demo_scene.part import REVISIONS, Array, manifold_of
 from demo_scene.scanner import Shots, first_visit, second_visit
 from demo_scene.truth import Truth, least_clearance
@@ -96,8 +96,7 @@ def scan_record(file: str, shots: Shots) -> dict[str, Any]:
     """Return what a scan is made of."""
     names, counts = np.unique(shots.met, return_counts=True)
     met = dict(zip(names.tolist(), counts.tolist(), strict=True))
-    shifts = [[round(c, 4) for c in s] for s in shots.shifts]
-    return {"file": file, "points": len(shots.points), "met": met, "station_shifts_mm": shifts}
+    return {"file": file, "points": len(shots.points), "met": met, "shift_mm": [round(c, 4) for c in shots.shift]}
 
 
 def make(out: Path) -> None:
@@ -111,9 +110,10 @@ def make(out: Path) -> None:
     in_bay = np.concatenate([v for v, _ in parts.values()]) @ pose[:3, :3].T + pose[:3, 3]
     work_area = np.stack([in_bay.min(axis=0) - (15.0, 10.0, 25.0), in_bay.max(axis=0) + 10.0])
     rng = np.random.default_rng(SEED)
-    first, second = first_visit(solids, work_area, rng), second_visit(solids, work_area, rng)
-    write_ply(out / "bay.ply", first.points)
-    write_ply(out / "bay_rail.ply", second.points)
+    visits = [*first_visit(solids, work_area, rng), second_visit(solids, work_area, rng)]
+    scans = dict(zip((*BAY_FILES, RAIL_FILE), visits, strict=True))
+    for name, shots in scans.items():
+        write_ply(out / name, shots.points)
     landmarks = picked_landmarks(pose, rng)
     for job in JOBS:
         (out / f"{job.name}.toml").write_text(job_text(job, landmarks), encoding="utf-8", newline="\n")
@@ -123,8 +123,8 @@ def make(out: Path) -> None:
         "T_bay_part": pose.tolist(),
         "landmarks": {n: {"part_mm": p, "bay_mm": b, "picked_mm": k} for n, (p, b, k) in landmarks.items()},
         "rock": ROCK,
-        "scans": [scan_record("bay.ply", first), scan_record("bay_rail.ply", second)],
-        "hole_in_bay_ply": {"zone": "frame rail", "y_mm": HOLE_Y},
+        "scans": [scan_record(name, shots) for name, shots in scans.items()],
+        "hole_in_first_visit": {"zone": "frame rail", "y_mm": HOLE_Y},
         "jobs": {job.name: true[job.part.removesuffix(".stl")] for job in JOBS},
     }
     (out / "truth.json").write_text(json.dumps(record, indent=1) + "\n", encoding="utf-8", newline="\n")

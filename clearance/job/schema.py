@@ -243,7 +243,6 @@ FORESEEN: dict[str, tuple[str, ...]] = {
     "": ("access",),
     "register": ("shape",),
     "zone": ("limit", "emissivity"),
-    "rock": ("mounts", "torque"),
 }
 """Keys that the design foresees and this version refuses, so that nothing asked for is silently left undone."""
 

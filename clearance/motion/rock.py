@@ -78,7 +78,7 @@ def rock_of(table: RockTable | None) -> Rock | None:
         direction=np.array(table.axis.direction),
         up=np.array(table.up),
         forward=np.array(table.forward),
-        roll_deg=table.roll,
+        roll_deg=table.roll_degrees,
         lift_mm=table.lift,
         shift_mm=table.shift,
     )

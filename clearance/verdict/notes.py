@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from clearance.heat.growth import Growth
+from clearance.job.motions import Rock
+from clearance.job.mounts import roll_rate, strayed_mm
 from clearance.job.schema import Job
 from clearance.registration.result import Registration
 from clearance.scene.contact import ContactMask
@@ -32,7 +34,9 @@ def notes_of(
         notes.append(part.tolerance_source)
     if job.rock is None:
         notes.append("the job has no [rock]: nothing was moved, the clearances are those at rest")
-    elif not any(zone.rides != part.rides for zone in job.zones):
+    else:
+        notes += _rock_notes(job.rock, part, registration)
+    if job.rock is not None and not any(zone.rides != part.rides for zone in job.zones):
         notes.append(f"part and all zones ride on the {part.rides}: the rock moves nothing against the part")
     if peeled:
         notes.append(f"{peeled} scan points lie on the engine and were moved with it")
@@ -41,6 +45,27 @@ def notes_of(
     for result in results:
         notes += _zone_notes(result)
     return tuple(notes)
+
+
+def _rock_notes(rock: Rock, part: Part, registration: Registration) -> list[str]:
+    if rock.torque is None:
+        return []
+    low, high = rock.roll_degrees
+    rate, axis = roll_rate(rock.mounts, rock.axis.point, rock.axis.direction), rock.axis
+    told = (
+        f"roll {low:.2f} to {high:.2f} degrees was worked out from torque {rock.torque[0]:g} to {rock.torque[1]:g} N m "
+        f"over {rate / 1e3:.4g} kN m per radian of the mounts about the axis: springs taken as linear, at rest; shock, "
+        "road load and stops are not in it"
+    )
+    placed, worst = registration.T_bay_part.apply(part.mesh.vertices), max(rock.torque, key=abs)
+    off = strayed_mm(rock.mounts, axis.point, axis.direction, worst, placed)
+    if off is None:
+        return [told, "the mounts' rates do not hold the engine in every direction: it may move as lift and shift say"]
+    return [
+        told,
+        f"free on these mounts the part lands up to {off:.1f} mm from a roll about the axis: let lift and "
+        "shift cover that",
+    ]
 
 
 def _contact_notes(job: Job, masks: Mapping[str, ContactMask]) -> list[str]:

@@ -133,7 +133,7 @@ def path_of(job: Job, zone: Zone, origin: Array) -> Path:
     axis = None
     if rock is not None:
         axis = Axis(np.array(rock.axis.point) - origin, _unit(rock.axis.direction))
-        low[0], high[0] = np.radians(rock.roll)
+        low[0], high[0] = np.radians(rock.roll_degrees)
         slides += [(_unit(rock.up), rock.lift), (_unit(rock.forward), rock.shift)]
     return Path(
         rock=axis,

@@ -8,6 +8,7 @@ import numpy as np
 
 from demo_scene.bay import BULKHEAD_X, LIFT_MM, RAIL_TOP, RAIL_X, ROCK_AXIS, ROCK_POINT, ROLL_DEG, SHAFT, SHIFT_MM
 from demo_scene.part import STUDS, Array
+from demo_scene.scanner import SECOND_VISIT, STATIONS
 
 PICK_SIGMA = 0.12
 """1 sigma of each coordinate of a picked stud, mm."""
@@ -26,14 +27,17 @@ bare brake line, 25 to 50 to a painted panel."""
 
 @dataclass(frozen=True)
 class DemoJob:
-    """One job file: its part, its scans, and what its head says."""
+    """One job file: its part, whether the second visit's scan is in, and what its head says."""
 
     name: str
     part: str
-    bay: tuple[str, ...]
+    second_visit: bool
     title: str
     about: str
 
+
+BAY_FILES = tuple(f"bay_{number}.ply" for number in range(1, len(STATIONS) + 1))
+RAIL_FILE = "bay_rail.ply"
 
 SCENE = """\
 # Invented scene, made by scripts/make_demo_scans.py: a mid-engined kit roadster with a transverse in-line four.
@@ -44,15 +48,15 @@ SCENE = """\
 
 JOBS = (
     DemoJob(
-        "rev_a", "rev_a.stl", ("bay.ply", "bay_rail.ply"), "Log manifold, rev A",
+        "rev_a", "rev_a.stl", True, "Log manifold, rev A",
         "# Rev A: the log sags at runner 2. It clears the rail at rest; at full roll the rail is short.\n",
     ),
     DemoJob(
-        "rev_b", "rev_b.stl", ("bay.ply", "bay_rail.ply"), "Log manifold, rev B",
+        "rev_b", "rev_b.stl", True, "Log manifold, rev B",
         "# Rev B: the log runs straight. Every zone keeps its gap through the whole rock.\n",
     ),
     DemoJob(
-        "rev_b_gap_in_scan", "rev_b.stl", ("bay.ply",), "Log manifold, rev B, first scan only",
+        "rev_b_gap_in_scan", "rev_b.stl", False, "Log manifold, rev B, first scan only",
         "# Rev B against the first scan alone: 130 mm of the rail, bare bright steel under runners 2 and 3, gave\n"
         "# no returns (bay_rail.ply, taken after dulling it, fills the hole). What stands there is not known.\n",
     ),
@@ -74,7 +78,8 @@ def job_text(job: DemoJob, landmarks: dict[str, tuple[list[float], list[float], 
     pairs = "".join(
         f'  {{ name = "{name}", part = {part}, bay = {picked} }},\n' for name, (part, _, picked) in landmarks.items()
     )
-    files = ", ".join(f'"{f}"' for f in job.bay)
+    files = [*BAY_FILES, *([RAIL_FILE] if job.second_visit else [])]
+    stations = [*STATIONS, *([SECOND_VISIT] if job.second_visit else [])]
     return f"""\
 {job.about}{SCENE}
 title = "{job.title}"
@@ -87,10 +92,11 @@ material = "316L"
 tolerance = 0.3
 
 [bay]
-files = [{files}]
+files = [{", ".join(f'"{file}"' for file in files)}]
 unit = "mm"
 noise = "auto"
 accuracy = 0.1
+stations = {[list(station.eye) for station in stations]}
 
 # Four exhaust studs where they leave the head's face, picked on a scan taken before the engine came out.
 [register]

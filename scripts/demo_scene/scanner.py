@@ -51,24 +51,33 @@ SECOND_VISIT = Station((260.0, -30.0, 520.0), (-128.0, -30.0, 190.0), 170.0, 0.8
 
 @dataclass(frozen=True)
 class Shots:
-    """What rays met: points (n, 3) with errors, solid met (n,) or "flying", and the stations' own shifts."""
+    """What one station's rays met: points (n, 3) with errors, solid met (n,) or "flying", the station's own shift."""
 
     points: Array
     met: NDArray[np.str_]
-    shifts: tuple[tuple[float, float, float], ...]
+    shift: tuple[float, float, float]
+
+    def part(self, kept: NDArray[np.int64]) -> Shots:
+        """Return some of them."""
+        return Shots(self.points[kept], self.met[kept], self.shift)
 
 
-def first_visit(solids: list[Solid], work_area: Array, rng: np.random.Generator) -> Shots:
-    """Return the merged, thinned points of all stations, without the hole.
+def first_visit(solids: list[Solid], work_area: Array, rng: np.random.Generator) -> list[Shots]:
+    """Return the points of each station, thinned together, without the hole.
 
     `work_area` is (2, 3), low and high corner around the part.
     """
-    shots = [_shoot(station, solids, rng) for station in STATIONS]
-    points, met = np.concatenate([s.points for s in shots]), np.concatenate([s.met for s in shots])
-    hole = (met == "frame rail") & (points[:, 1] > HOLE_Y[0]) & (points[:, 1] < HOLE_Y[1])
-    points, met = points[~hole], met[~hole]
-    kept = _thinned(points, work_area, rng)
-    return Shots(points[kept], met[kept], tuple(s.shifts[0] for s in shots))
+    shots = []
+    for station in STATIONS:
+        found = _shoot(station, solids, rng)
+        y = found.points[:, 1]
+        shots.append(found.part(np.flatnonzero((found.met != "frame rail") | (y < HOLE_Y[0]) | (y > HOLE_Y[1]))))
+    kept = _thinned(np.concatenate([s.points for s in shots]), work_area, rng)
+    ends = np.cumsum([0, *(len(s.points) for s in shots)])
+    return [
+        s.part(kept[(kept >= low) & (kept < high)] - low)
+        for s, low, high in zip(shots, ends[:-1], ends[1:], strict=True)
+    ]
 
 
 def second_visit(solids: list[Solid], work_area: Array, rng: np.random.Generator) -> Shots:
@@ -76,8 +85,7 @@ def second_visit(solids: list[Solid], work_area: Array, rng: np.random.Generator
     shots = _shoot(SECOND_VISIT, solids, rng)
     y = shots.points[:, 1]
     wanted = np.flatnonzero((shots.met == "frame rail") & (y > HOLE_Y[0] - OVERLAP) & (y < HOLE_Y[1] + OVERLAP))
-    kept = wanted[_thinned(shots.points[wanted], work_area, rng)]
-    return Shots(shots.points[kept], shots.met[kept], shots.shifts)
+    return shots.part(wanted[_thinned(shots.points[wanted], work_area, rng)])
 
 
 def _shoot(station: Station, solids: list[Solid], rng: np.random.Generator) -> Shots:
@@ -107,7 +115,7 @@ def _shoot(station: Station, solids: list[Solid], rng: np.random.Generator) -> S
     met[flying] = "flying"
     offset = RANGE_OFFSET * rng.standard_normal(3)
     x, y, z = offset.tolist()
-    return Shots(eye + range_[:, None] * ways[returns] + offset, met, ((x, y, z),))
+    return Shots(eye + range_[:, None] * ways[returns] + offset, met, (x, y, z))
 
 
 def _ways(station: Station, rng: np.random.Generator) -> Array:

@@ -55,7 +55,7 @@ WANTED = [
     ("zone.where.cylinder.from", "3 numbers", "required", "end of the axis"),
     ("zone.gap", "number >= 0", "required", "mm"),
     ("zone.shielded", "true | false", "default false", "gap_shielded applies"),
-    ("rock.roll", "2 numbers", "required", "degrees"),
+    ("rock.roll", "2 numbers", "optional", "degrees"),
     ("rock.up", "3 numbers", "default [0.0, 0.0, 1.0]", "lift"),
     ("decision.confidence", "number >= 0.5 < 1", "default 0.95", "probability"),
 ]

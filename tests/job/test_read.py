@@ -49,12 +49,12 @@ CASES: list[tuple[str, str, str, tuple[str, ...]]] = [
     # foreseen, not done in this version
     ("[rock]", "[[access]]\nname = 1\n[rock]", "access", ("not supported by this version", "leave it out")),
     ('kind = "axle"', 'kind = "axle"\nlimit = 80', "zone 'left shaft': limit", ("not supported by this version",)),
-    ("roll =", "mounts = []\nroll =", "rock.mounts", ("not supported by this version",)),
+    ("roll =", "torque = [0.0, 9.0]\nroll =", "rock", ("roll beside", "not both")),
     # missing, with meaning and unit
     ("gap = 20\n", "", "zone 'frame rail': gap", ("missing", "add it", "mm, clearance required")),
     ("tolerance = 0.3\n", "", "part", ("neither tolerance nor made", "add tolerance")),
     ("accuracy = 0.1\n", "", "bay.accuracy", ("missing", "mm, 1 sigma")),
-    ("roll = [-3.0, 4.0]\n", "", "rock.roll", ("missing", "degrees [lowest, highest]")),
+    ("roll = [-3.0, 4.0]\n", "", "rock", ("no roll", "[lowest, highest], degrees")),
     ('unit = "m"\n', "", "bay.unit", ("missing", "mm cm m in")),
     (BOX + "\n", "", "zone 'frame rail': where", ("missing", "exactly one of box")),
     ("min = [0, 0, 0], ", "", "zone 'frame rail': where.box.min", ("missing", "mm, low corner")),
