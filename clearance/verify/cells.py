@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.frames import Array
-from clearance.verify.paths import Path
+from clearance.verify.paths import Motion
 from clearance.verify.prove import Items, Outcome, middle, prove
 from clearance.verify.target import Target
 
@@ -14,7 +14,7 @@ Index = NDArray[np.int64]
 
 
 def prove_cells(
-    target: Target, path: Path, pieces: Array, low: Array, high: Array, claims: Array, budget: int
+    target: Target, path: Motion, pieces: Array, low: Array, high: Array, claims: Array, budget: int
 ) -> Outcome:
     """Prove for every cell that all pieces stay as far from the part as it claims.
 
@@ -22,8 +22,8 @@ def prove_cells(
     ----------
     pieces : (n, c, 3) float64, mm
         Points (c = 1) or triangles (c = 3) of the zone at its neutral place.
-    low, high : (k, 2) float64, rad
-        Cells of roll and travel.
+    low, high : (k, a) float64, rad
+        Cells of the motion's angles.
     claims : (k,) float64, mm, or (k, n) where every piece has its own
     budget : int
         Questions after which it gives up.
@@ -39,9 +39,9 @@ def prove_cells(
         box_low, box_high = low[cells].min(axis=0), high[cells].max(axis=0)
         items = _items(path, pieces[chosen], box_low, box_high, every[np.ix_(cells, chosen)].max(axis=0))
         at = middle(path, items)
-        may = np.flatnonzero(target.box_distance(at.centre) - at.reach < items.claim)
+        may = np.flatnonzero(target.box_distance(at.centre) - at.reach < at.claim)
         asked += len(may)
-        near = may[target.distance(at.centre[may]) - at.reach[may] < items.claim[may]]
+        near = may[target.distance(at.centre[may]) - at.reach[may] < at.claim[may]]
         if not len(near):
             continue
         if len(cells) > 1:
@@ -59,12 +59,12 @@ def prove_cells(
     return Outcome(distances=asked)
 
 
-def _items(path: Path, pieces: Array, low: Array, high: Array, claim: Array) -> Items:
+def _items(path: Motion, pieces: Array, low: Array, high: Array, claim: Array) -> Items:
     n = len(pieces)
     return Items(
         pieces,
-        np.broadcast_to(low, (n, 2)),
-        np.broadcast_to(high, (n, 2)),
+        np.broadcast_to(low, (n, len(low))),
+        np.broadcast_to(high, (n, len(high))),
         np.broadcast_to(path.slide_low, (n, len(path.slide_low))),
         np.broadcast_to(path.slide_high, (n, len(path.slide_high))),
         claim,

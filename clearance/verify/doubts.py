@@ -10,7 +10,7 @@ from scipy.spatial import cKDTree
 from clearance.frames import Array
 from clearance.scene.mesh import Mesh
 from clearance.verify.cells import prove_cells
-from clearance.verify.paths import Path
+from clearance.verify.paths import Motion
 from clearance.verify.target import Target
 
 COMPANY, TOGETHER_MM = 3, 20.0
@@ -31,7 +31,7 @@ def in_company(points: Array) -> Array:
     return kept
 
 
-def comes_within(target: Target, path: Path, points: Array, needed_mm: float) -> bool:
+def comes_within(target: Target, path: Motion, points: Array, needed_mm: float) -> bool:
     """Tell whether any of (n, 3) points may come nearer to the part than `needed_mm`, somewhere in the motion."""
     if not len(points) or needed_mm <= 0:
         return False

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from clearance.frames import Array
 from clearance.verify.hull import hull_distance
-from clearance.verify.paths import Path
+from clearance.verify.paths import Motion
 from clearance.verify.target import Target
 
 Mask = NDArray[np.bool_]
@@ -45,7 +45,7 @@ class Items:
     Attributes
     ----------
     corners : (n, c, 3) float64, mm, at the zone's neutral place
-    angle_low, angle_high : (n, 2) float64, rad
+    angle_low, angle_high : (n, a) float64, rad
     slide_low, slide_high : (n, k) float64, mm
     claim : (n,) float64, mm
     """
@@ -85,7 +85,10 @@ class Outcome:
 
 @dataclass(frozen=True, eq=False)
 class _Middle:
-    """Items at their middles: swept piece (corners and slide edges) as seen from the part, and reaches, mm."""
+    """Items at their middles: swept piece (corners and slide edges) as seen from the part, reaches and claims, mm.
+
+    All in lengths as they are seen, which growth makes smaller by `scale`.
+    """
 
     corners: Array
     centre: Array
@@ -93,6 +96,8 @@ class _Middle:
     piece: Array
     slide: Array
     turn: Array
+    claim: Array
+    scale: Array
 
     @property
     def reach(self) -> Array:
@@ -101,7 +106,7 @@ class _Middle:
         return farthest
 
 
-def prove(target: Target, path: Path, items: Items, budget: int) -> Outcome:
+def prove(target: Target, path: Motion, items: Items, budget: int) -> Outcome:
     """Prove every item's claim, mm. Stops at the first pose that disproves one, or after `budget` questions."""
     waiting, asked = [items], 0
     while waiting:
@@ -116,22 +121,27 @@ def prove(target: Target, path: Path, items: Items, budget: int) -> Outcome:
         at = middle(path, lot)
         asked += len(lot)
         distance = target.distance(at.centre)
-        if (bad := _worst(distance, lot.claim)) is not None:
-            return Outcome(distances=asked, nearer_mm=float(distance[bad]), claimed_mm=float(lot.claim[bad]))
-        left = np.flatnonzero(distance - at.reach < lot.claim)
+        if (bad := _worst(distance, at.claim)) is not None:
+            return _refuted(asked, distance, lot, at, bad)
+        left = np.flatnonzero(distance - at.reach < at.claim)
         lot, at = lot.take(left), _take(at, left)
-        settled, upper, pairs = _by_planes(target, lot, at)
+        settled, upper, pairs = _by_planes(target, at)
         asked += pairs
-        if (bad := _worst(upper, lot.claim)) is not None:
-            return Outcome(distances=asked, nearer_mm=float(upper[bad]), claimed_mm=float(lot.claim[bad]))
+        if (bad := _worst(upper, at.claim)) is not None:
+            return _refuted(asked, upper, lot, at, bad)
         left = np.flatnonzero(~settled)
         if len(left):
-            turn = upper[left] - at.turn[left].sum(axis=1) < lot.claim[left]
+            turn = upper[left] - at.turn[left].sum(axis=1) < at.claim[left]
             waiting.append(_halved(lot.take(left), _take(at, left), turn))
     return Outcome(distances=asked)
 
 
-def middle(path: Path, items: Items) -> _Middle:
+def _refuted(asked: int, distance: Array, items: Items, at: _Middle, bad: int) -> Outcome:
+    nearer = float(distance[bad] / at.scale[bad])
+    return Outcome(distances=asked, nearer_mm=nearer, claimed_mm=float(items.claim[bad]))
+
+
+def middle(path: Motion, items: Items) -> _Middle:
     """Place items at their middles."""
     angles, half_angles = (items.angle_low + items.angle_high) / 2, (items.angle_high - items.angle_low) / 2
     slides, half_slides = (items.slide_low + items.slide_high) / 2, (items.slide_high - items.slide_low) / 2
@@ -141,13 +151,18 @@ def middle(path: Path, items: Items) -> _Middle:
     slide = np.zeros(len(items))
     for signs in product((-1.0, 1.0), repeat=edges.shape[1]):
         slide = np.maximum(slide, np.linalg.norm(np.einsum("k,mki->mi", np.array(signs), edges), axis=1))
+    turn, scale = path.falls(items.corners, angles, half_angles, slides, half_slides), path.scale(angles)
+    if turn.shape[1]:
+        turn[:, -1] += items.claim * (path.scale(items.angle_high) - scale)
     return _Middle(
         corners,
         centre,
         edges,
         np.linalg.norm(corners - centre[:, None], axis=2).max(axis=1),
         slide,
-        path.falls(items.corners, angles, half_angles, slides, half_slides),
+        turn,
+        items.claim * scale,
+        scale,
     )
 
 
@@ -160,18 +175,19 @@ def _worst(distance: Array, claim: Array) -> int | None:
     return int(short.argmax()) if len(short) and short.max() > 0 else None
 
 
-def _by_planes(target: Target, items: Items, at: _Middle) -> tuple[Mask, Array, int]:
+def _by_planes(target: Target, at: _Middle) -> tuple[Mask, Array, int]:
     """Tell which items planes settle, how near (n,) a real pose of each comes that was tried, and the pairs asked."""
-    settled, upper = np.zeros(len(items), dtype=bool), np.full(len(items), np.inf)
-    if not len(items):
+    count = len(at.claim)
+    settled, upper = np.zeros(count, dtype=bool), np.full(count, np.inf)
+    if not count:
         return settled, upper, 0
-    who, which = target.near(at.centre, items.claim + at.reach)
-    counts = np.bincount(who, minlength=len(items))
+    who, which = target.near(at.centre, at.claim + at.reach)
+    counts = np.bincount(who, minlength=count)
     tried = (counts <= FEW) | (at.piece + at.slide <= SMALL_MM)
     chosen = tried[who]
     who, which = who[chosen], which[chosen]
-    lower = np.full(len(items), np.inf)
-    enough = items.claim + at.turn.sum(axis=1)
+    lower = np.full(count, np.inf)
+    enough = at.claim + at.turn.sum(axis=1)
     for start in range(0, len(who), PAIRS):
         i, j = who[start : start + PAIRS], which[start : start + PAIRS]
         down, up = hull_distance(_differences(at.corners[i], at.edges[i], target.triangles[j]), enough[i])
@@ -198,15 +214,15 @@ def _halved(items: Items, at: _Middle, turn: Mask) -> Items:
     """
     slides = np.linalg.norm(at.edges, axis=2)
     straight = np.where(turn[:, None], -1.0, np.column_stack([slides, at.piece]))
-    sizes = np.column_stack([at.turn, straight])
+    sizes, angles = np.column_stack([at.turn, straight]), at.turn.shape[1]
     widest = sizes.argmax(axis=1)
     lots = []
     for kind in np.unique(widest):
         lot = items.take(widest == kind)
-        if kind < 2:
+        if kind < angles:
             lots += _cut(lot, "angle", int(kind))
-        elif kind < 2 + slides.shape[1]:
-            lots += _cut(lot, "slide", int(kind) - 2)
+        elif kind < angles + slides.shape[1]:
+            lots += _cut(lot, "slide", int(kind) - angles)
         else:
             lots += _split_pieces(lot)
     return joined(lots)
