@@ -1,9 +1,6 @@
-"""Growth with heat, the other way round: the part keeps its size and the bay shrinks about the anchor.
+"""Growth with heat, worked out from the job and the table of materials; what a report says of it, checked.
 
-A part grown by k about a is as far from a point x as k times the distance of a + g (x - a), g = 1 / k,
-from the part as modelled. So g is one more coordinate of the motion, lengths are seen smaller by g, and
-one proof over a range of g holds for every temperature. While g changes by h, what is seen of x moves by
-h |x - a| and a claim by h times itself. From the materials table on, all of it is worked out here.
+How a growing part is proved is told in `prove`: between two temperatures each triangle grows along straight lines.
 """
 
 from __future__ import annotations
@@ -19,11 +16,9 @@ from clearance.heat.expansion import ROOM_C, Expansion
 from clearance.heat.materials import material
 from clearance.job.schema import Job
 from clearance.verify.claims import Certificate, ZoneCertificate, ZoneClaim
-from clearance.verify.paths import Motion
 
 SAME_FACTOR = 1e-12
 SAME_MM = 1e-6
-GROWTH = "growth"
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -84,7 +79,8 @@ def _anchor(job: Job, name: str) -> Array:
     """Return the point of the datum on the part that growth is about, part frame."""
     datum = next(d for d in job.datums if d.on == "part" and d.name == name)
     if datum.edge is not None:
-        return (np.array(datum.edge.from_) + np.array(datum.edge.to)) / 2.0
+        middle: Array = (np.array(datum.edge.from_) + np.array(datum.edge.to)) / 2
+        return middle
     if datum.face is not None:
         return np.array(datum.face.point)
     holes = [feature for feature in (datum.hole, datum.stud) if feature is not None]
@@ -124,59 +120,3 @@ def factor_faults(row: ZoneClaim, entry: ZoneCertificate, growing: Growing | Non
             f"its budget has {row.budget_mm.growth:g} mm for the growth, at the witness point it is {least:g} mm"
         )
     return faults
-
-
-@dataclass(frozen=True, eq=False)
-class Grown:
-    """A motion as the part as modelled sees it, 1 / k its last coordinate. `anchor` counts from the path's origin."""
-
-    path: Motion
-    anchor: Array
-    k_cold: float
-    k_hot: float
-
-    @property
-    def names(self) -> tuple[str, ...]:
-        """Names of the angles and of the growth."""
-        return (*self.path.names, GROWTH)
-
-    @property
-    def angle_low(self) -> Array:
-        """(a + 1,) with the hottest last: there the bay is seen smallest."""
-        return np.append(self.path.angle_low, 1 / self.k_hot)
-
-    @property
-    def angle_high(self) -> Array:
-        """(a + 1,) with the coldest last."""
-        return np.append(self.path.angle_high, 1 / self.k_cold)
-
-    @property
-    def slide_low(self) -> Array:
-        """(k,) mm."""
-        return self.path.slide_low
-
-    @property
-    def slide_high(self) -> Array:
-        """(k,) mm."""
-        return self.path.slide_high
-
-    def scale(self, angles: Array) -> Array:
-        """1 / k."""
-        return angles[:, -1]
-
-    def seen(self, points: Array, angles: Array, slides: Array) -> Array:
-        """Place (m, c, 3) zone points."""
-        away = self.path.seen(points, angles[:, :-1], slides) - self.anchor
-        shrunk: Array = self.anchor + angles[:, -1, None, None] * away
-        return shrunk
-
-    def edges(self, angles: Array) -> Array:
-        """Directions (m, k, 3) of the slides, shrunk."""
-        return self.path.edges(angles[:, :-1]) * angles[:, -1, None, None]
-
-    def falls(self, points: Array, angles: Array, half_angles: Array, slides: Array, half_slides: Array) -> Array:
-        """Farthest (m, a + 1), mm: first the growth brings all to its middle, then the angles, shrunk by that."""
-        turned = self.path.falls(points, angles[:, :-1], half_angles[:, :-1], slides, half_slides)
-        away = np.linalg.norm(self.path.seen(points, angles[:, :-1], slides) - self.anchor, axis=2).max(axis=1)
-        away = away + half_slides.sum(axis=1) + turned.sum(axis=1)
-        return np.column_stack([turned * angles[:, -1:], half_angles[:, -1] * away])

@@ -95,10 +95,6 @@ class Pointing:
         """(0,) there are none."""
         return np.zeros(0)
 
-    def scale(self, angles: Array) -> Array:
-        """Lengths are seen as they are."""
-        return np.ones(len(angles))
-
     def seen(self, points: Array, angles: Array, slides: Array) -> Array:
         """Place (m, c, 3) points of the link."""
         turn = np.asarray(Rotation.from_rotvec(angles @ self.axes).as_matrix(), dtype=np.float64)

@@ -1,4 +1,4 @@
-"""The motion that a zone is proved over: its own path or the pointing of its link, shrunk where the part grows."""
+"""The motion that a zone is proved over: its own path, or the pointing of the link it rides on."""
 
 from __future__ import annotations
 
@@ -10,7 +10,6 @@ from clearance.frames import Array
 from clearance.job.schema import Job
 from clearance.job.schema import Zone as ZoneTable
 from clearance.verify.claims import ZoneCertificate
-from clearance.verify.grown import Growing, Grown
 from clearance.verify.links import Pointing, Shaft, axes_fault, shaft_of, state_beyond
 from clearance.verify.paths import Motion, Path, path_of
 
@@ -25,46 +24,25 @@ class Moves:
         Places the zone at a named pose.
     path : Motion
         What proofs run over; it holds all states.
-    growing, anchor
-        Growth and its anchor from the origin; None without heat.
     """
 
     states: Path | Shaft
     path: Motion
-    growing: Growing | None = None
-    anchor: Array | None = None
 
     @property
     def joint(self) -> Path:
         """Whose roll, travel and slides name a pose."""
         return self.states if isinstance(self.states, Path) else self.states.joint
 
-    @property
-    def whole(self) -> Motion:
-        """The path over every temperature."""
-        if self.growing is None or self.anchor is None:
-            return self.path
-        return Grown(self.path, self.anchor, self.growing.k_cold, self.growing.k_hot)
-
-    def modelled(self, points: Array, factor: float) -> Array:
-        """Return where (n, 3) points by the part grown by `factor` are by the part as modelled."""
-        back: Array = points if self.anchor is None else self.anchor + (points - self.anchor) / factor
-        return back
-
-    def at_factor(self, rows: Array, factor: float) -> Array:
-        """Return (k, a) angles as those of `whole`, at one growth factor."""
-        return rows if self.growing is None else np.column_stack([rows, np.full(len(rows), 1 / factor)])
-
 
 def moves_of(
-    job: Job, table: ZoneTable, entry: ZoneCertificate, origin: Array, growing: Growing | None
+    job: Job, table: ZoneTable, entry: ZoneCertificate, origin: Array
 ) -> tuple[Moves | None, list[str], str | None]:
     """Return a zone's motion, faults of its certificate's link, and why the link was not proved to hold all states."""
-    anchor = None if growing is None else growing.anchor - origin
     link = next((link for link in job.links if link.name == table.rides), None)
     if link is None:
         path = path_of(job, table, origin)
-        return Moves(path, path, growing, anchor), [], None
+        return Moves(path, path), [], None
     shaft = shaft_of(job, table, link, origin)
     said = {sweep.link_axes for sweep in entry.sweeps}
     axes, columns = next(iter(said)), entry.sweeps[0].columns()
@@ -73,7 +51,7 @@ def moves_of(
     if columns is None or columns[0].shape[1] != 2:
         return None, ["its certificate's cells are not those of a link"], None
     along, low, high = np.array(axes), columns[0].min(axis=0), columns[1].max(axis=0)
-    moves = Moves(shaft, Pointing(shaft.inner, along, low, high), growing, anchor)
+    moves = Moves(shaft, Pointing(shaft.inner, along, low, high))
     if (why := axes_fault(shaft, along)) is not None:
         return moves, [why], None
     try:

@@ -19,15 +19,11 @@ ANGLES = ("roll", "travel")
 
 
 class Motion(Protocol):
-    """What proofs ask of a motion: a angles that are searched and k slides that planes take at once.
-
-    `names` are those of the angles in a certificate. With growth one more "angle" comes last (`verify.grown`),
-    and what is seen is then seen by the part as modelled, which makes every length smaller by `scale`.
-    """
+    """What proofs ask of a motion: a angles that are searched and k slides that planes take at once."""
 
     @property
     def names(self) -> tuple[str, ...]:
-        """Names of the angles."""
+        """Names of the angles in a certificate."""
 
     @property
     def angle_low(self) -> Array:
@@ -53,9 +49,6 @@ class Motion(Protocol):
 
     def falls(self, points: Array, angles: Array, half_angles: Array, slides: Array, half_slides: Array) -> Array:
         """Farthest (m, a), mm, that each angle within its half width moves any of it, at any of the slides."""
-
-    def scale(self, angles: Array) -> Array:
-        """By what factor (m,) lengths are seen smaller."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -109,10 +102,6 @@ class Path:
     slide_high: Array
     strokes: int
     names: tuple[str, ...] = ANGLES
-
-    def scale(self, angles: Array) -> Array:
-        """Lengths are seen as they are."""
-        return np.ones(len(angles))
 
     def seen(self, points: Array, angles: Array, slides: Array) -> Array:
         """Place (m, c, 3) zone points at (m, 2) angles and (m, k) slides."""

@@ -1,11 +1,15 @@
 """Prove that pieces of a zone stay farther from the part than claimed, or find a pose at which they do not.
 
-An item is a piece of a zone (a point or a triangle) with a box of angles and a box of slides. It is settled
+An item is a piece of a zone (a point or a triangle) with a box of angles, a box of slides and a range of growth of
+the part. It is settled
 
 - by its middle: libigl's distance there, less how far any of the item can be from it; or
-- by planes: at the middle angles the piece, swept over the slides, and each near triangle of the part are
-  convex, and a plane between them holds them apart (`hull`), less what the angles can move; or
+- by planes: at the middle angles the piece, swept over the slides, and each near triangle of the part, swept over
+  its growth, are convex, and a plane between them holds them apart (`hull`), less what the angles can move; or
 - by a real pose, nearer than claimed: then the claim is wrong.
+
+Growing by k about an anchor a, a triangle sweeps the cone over it with its tip at a, cut off at both sizes: the hull
+of its two ends, since a + k (p - a) runs along a line as k grows and mixtures of p at two k are p's mixture at one.
 
 What is not settled is cut in two where it is widest. Since claims are lowered by `eps`, this ends.
 """
@@ -47,6 +51,8 @@ class Items:
     corners : (n, c, 3) float64, mm, at the zone's neutral place
     angle_low, angle_high : (n, a) float64, rad
     slide_low, slide_high : (n, k) float64, mm
+    factor_low, factor_high : (n,) float64
+        Growth of the part; 1 is its size as modelled.
     claim : (n,) float64, mm
     """
 
@@ -55,6 +61,8 @@ class Items:
     angle_high: Array
     slide_low: Array
     slide_high: Array
+    factor_low: Array
+    factor_high: Array
     claim: Array
 
     def __len__(self) -> int:
@@ -85,10 +93,7 @@ class Outcome:
 
 @dataclass(frozen=True, eq=False)
 class _Middle:
-    """Items at their middles: swept piece (corners and slide edges) as seen from the part, reaches and claims, mm.
-
-    All in lengths as they are seen, which growth makes smaller by `scale`.
-    """
+    """Items at their middles: swept piece (corners and slide edges) as seen from the part, growth, and reaches, mm."""
 
     corners: Array
     centre: Array
@@ -96,13 +101,13 @@ class _Middle:
     piece: Array
     slide: Array
     turn: Array
-    claim: Array
-    scale: Array
+    factor: Array
+    growth: Array
 
     @property
     def reach(self) -> Array:
         """Farthest, (n,) mm, that any of an item is from its middle."""
-        farthest: Array = self.piece + self.slide + self.turn.sum(axis=1)
+        farthest: Array = self.piece + self.slide + self.growth + self.turn.sum(axis=1)
         return farthest
 
 
@@ -118,30 +123,25 @@ def prove(target: Target, path: Motion, items: Items, budget: int) -> Outcome:
             continue
         if asked > budget:
             return Outcome(distances=asked, gave_up=True)
-        at = middle(path, lot)
+        at = middle(target, path, lot)
         asked += len(lot)
-        distance = target.distance(at.centre)
-        if (bad := _worst(distance, at.claim)) is not None:
-            return _refuted(asked, distance, lot, at, bad)
-        left = np.flatnonzero(distance - at.reach < at.claim)
+        distance = target.distance(at.centre, at.factor)
+        if (bad := _worst(distance, lot.claim)) is not None:
+            return Outcome(distances=asked, nearer_mm=float(distance[bad]), claimed_mm=float(lot.claim[bad]))
+        left = np.flatnonzero(distance - at.reach < lot.claim)
         lot, at = lot.take(left), _take(at, left)
-        settled, upper, pairs = _by_planes(target, at)
+        settled, upper, pairs = _by_planes(target, lot, at)
         asked += pairs
-        if (bad := _worst(upper, at.claim)) is not None:
-            return _refuted(asked, upper, lot, at, bad)
+        if (bad := _worst(upper, lot.claim)) is not None:
+            return Outcome(distances=asked, nearer_mm=float(upper[bad]), claimed_mm=float(lot.claim[bad]))
         left = np.flatnonzero(~settled)
         if len(left):
-            turn = upper[left] - at.turn[left].sum(axis=1) < at.claim[left]
+            turn = upper[left] - at.turn[left].sum(axis=1) < lot.claim[left]
             waiting.append(_halved(lot.take(left), _take(at, left), turn))
     return Outcome(distances=asked)
 
 
-def _refuted(asked: int, distance: Array, items: Items, at: _Middle, bad: int) -> Outcome:
-    nearer = float(distance[bad] / at.scale[bad])
-    return Outcome(distances=asked, nearer_mm=nearer, claimed_mm=float(items.claim[bad]))
-
-
-def middle(path: Motion, items: Items) -> _Middle:
+def middle(target: Target, path: Motion, items: Items) -> _Middle:
     """Place items at their middles."""
     angles, half_angles = (items.angle_low + items.angle_high) / 2, (items.angle_high - items.angle_low) / 2
     slides, half_slides = (items.slide_low + items.slide_high) / 2, (items.slide_high - items.slide_low) / 2
@@ -151,18 +151,15 @@ def middle(path: Motion, items: Items) -> _Middle:
     slide = np.zeros(len(items))
     for signs in product((-1.0, 1.0), repeat=edges.shape[1]):
         slide = np.maximum(slide, np.linalg.norm(np.einsum("k,mki->mi", np.array(signs), edges), axis=1))
-    turn, scale = path.falls(items.corners, angles, half_angles, slides, half_slides), path.scale(angles)
-    if turn.shape[1]:
-        turn[:, -1] += items.claim * (path.scale(items.angle_high) - scale)
     return _Middle(
         corners,
         centre,
         edges,
         np.linalg.norm(corners - centre[:, None], axis=2).max(axis=1),
         slide,
-        turn,
-        items.claim * scale,
-        scale,
+        path.falls(items.corners, angles, half_angles, slides, half_slides),
+        (items.factor_low + items.factor_high) / 2,
+        target.radius * (items.factor_high - items.factor_low) / 2,
     )
 
 
@@ -175,31 +172,33 @@ def _worst(distance: Array, claim: Array) -> int | None:
     return int(short.argmax()) if len(short) and short.max() > 0 else None
 
 
-def _by_planes(target: Target, at: _Middle) -> tuple[Mask, Array, int]:
+def _by_planes(target: Target, items: Items, at: _Middle) -> tuple[Mask, Array, int]:
     """Tell which items planes settle, how near (n,) a real pose of each comes that was tried, and the pairs asked."""
-    count = len(at.claim)
-    settled, upper = np.zeros(count, dtype=bool), np.full(count, np.inf)
-    if not count:
+    settled, upper = np.zeros(len(items), dtype=bool), np.full(len(items), np.inf)
+    if not len(items):
         return settled, upper, 0
-    who, which = target.near(at.centre, at.claim + at.reach)
-    counts = np.bincount(who, minlength=count)
-    tried = (counts <= FEW) | (at.piece + at.slide <= SMALL_MM)
+    who, which = target.near(at.centre, items.claim + at.reach, at.factor)
+    counts = np.bincount(who, minlength=len(items))
+    tried = (counts <= FEW) | (at.piece + at.slide + at.growth <= SMALL_MM)
     chosen = tried[who]
     who, which = who[chosen], which[chosen]
-    lower = np.full(count, np.inf)
-    enough = at.claim + at.turn.sum(axis=1)
+    lower = np.full(len(items), np.inf)
+    enough = items.claim + at.turn.sum(axis=1)
     for start in range(0, len(who), PAIRS):
         i, j = who[start : start + PAIRS], which[start : start + PAIRS]
-        down, up = hull_distance(_differences(at.corners[i], at.edges[i], target.triangles[j]), enough[i])
+        ends = [target.grown(j, items.factor_low[i])]
+        if at.growth[i].any():
+            ends.append(target.grown(j, items.factor_high[i]))
+        down, up = hull_distance(_differences(at.corners[i], at.edges[i], np.concatenate(ends, axis=1)), enough[i])
         np.minimum.at(lower, i, down)
         np.minimum.at(upper, i, up)
     return tried & (lower >= enough), upper, len(who)
 
 
-def _differences(corners: Array, edges: Array, triangles: Array) -> Array:
-    """Corners (m, k, 3) of {swept piece - triangle}."""
+def _differences(corners: Array, edges: Array, others: Array) -> Array:
+    """Corners (m, k, 3) of {swept piece - hull of others}, others (m, c, 3)."""
     moving = edges.any(axis=(0, 2))
-    points = corners[:, :, None] - triangles[:, None]
+    points = corners[:, :, None] - others[:, None]
     points = points.reshape(len(points), -1, 3)
     for axis in np.flatnonzero(moving):
         along = edges[:, axis][:, None]
@@ -208,12 +207,12 @@ def _differences(corners: Array, edges: Array, triangles: Array) -> Array:
 
 
 def _halved(items: Items, at: _Middle, turn: Mask) -> Items:
-    """Cut every item in two where it is widest: an angle, a slide, or the piece along its longest edge.
+    """Cut every item in two where it is widest: an angle, a slide, the growth, or the piece along its longest edge.
 
     `turn`: only a smaller turn can settle it, since planes take all of its piece and slides at once.
     """
     slides = np.linalg.norm(at.edges, axis=2)
-    straight = np.where(turn[:, None], -1.0, np.column_stack([slides, at.piece]))
+    straight = np.where(turn[:, None], -1.0, np.column_stack([slides, at.growth, at.piece]))
     sizes, angles = np.column_stack([at.turn, straight]), at.turn.shape[1]
     widest = sizes.argmax(axis=1)
     lots = []
@@ -223,15 +222,18 @@ def _halved(items: Items, at: _Middle, turn: Mask) -> Items:
             lots += _cut(lot, "angle", int(kind))
         elif kind < angles + slides.shape[1]:
             lots += _cut(lot, "slide", int(kind) - angles)
+        elif kind == angles + slides.shape[1]:
+            lots += _cut(lot, "factor", None)
         else:
             lots += _split_pieces(lot)
     return joined(lots)
 
 
-def _cut(items: Items, name: str, axis: int) -> list[Items]:
+def _cut(items: Items, name: str, axis: int | None) -> list[Items]:
     low, high = getattr(items, f"{name}_low"), getattr(items, f"{name}_high")
     below, above = high.copy(), low.copy()
-    below[:, axis] = above[:, axis] = (low[:, axis] + high[:, axis]) / 2
+    at = ... if axis is None else (slice(None), axis)
+    below[at] = above[at] = (low[at] + high[at]) / 2
     return [replace(items, **{f"{name}_high": below}), replace(items, **{f"{name}_low": above})]
 
 

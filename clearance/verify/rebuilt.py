@@ -60,13 +60,14 @@ def rebuild(placed: Placement, scene: Layout, certificate: Certificate) -> Rebui
 def _setting(placed: Placement) -> Setting:
     mesh = placed.part.mesh.moved(placed.registration.T_bay_part)
     origin = (mesh.vertices.min(axis=0) + mesh.vertices.max(axis=0)) / 2
+    growing = growing_of(placed.job, placed.registration.T_bay_part)
     return Setting(
         job=placed.job,
         registration=placed.registration,
         scan=placed.scan,
-        target=Target(Mesh(mesh.vertices - origin, mesh.faces)),
+        target=Target(Mesh(mesh.vertices - origin, mesh.faces), None if growing is None else growing.anchor - origin),
         origin=origin,
-        growing=growing_of(placed.job, placed.registration.T_bay_part),
+        growing=growing,
     )
 
 

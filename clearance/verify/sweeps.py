@@ -42,10 +42,20 @@ def eps_mm(lower: float) -> float:
 
 
 def prove_sweeps(
-    target: Target, moves: Moves, body: Body, zone: Zone, row: ZoneClaim, entry: ZoneCertificate
+    target: Target,
+    moves: Moves,
+    body: Body,
+    zone: Zone,
+    row: ZoneClaim,
+    entry: ZoneCertificate,
+    factors: tuple[float, float],
 ) -> tuple[list[str], str | None, int]:
-    """Return faults, why something stayed unproved, and the questions asked."""
-    faults, boxes = [], [_whole(moves, row)] if row.clearance_mm.lower > 0 and moves.growing is not None else []
+    """Return faults, why something stayed unproved, and the questions asked. `factors`: between which the part grows.
+
+    Each sweep's cells are proved at its own growth factor; where there is more than one, the zone's bound at all.
+    """
+    faults: list[str] = []
+    boxes = [_whole(moves, row, factors)] if row.clearance_mm.lower > 0 and factors[0] < factors[1] else []
     for sweep in entry.sweeps:
         own, cells = _cells(moves, sweep, zone.facet_mm)
         faults += own
@@ -53,8 +63,8 @@ def prove_sweeps(
             boxes.append(cells)
     if not boxes:
         return faults, None, 0
-    low, high, claims = (np.concatenate(columns) for columns in zip(*boxes, strict=True))
-    ended = prove_cells(target, moves.whole, body.pieces, low, high, claims, QUESTIONS)
+    low, high, claims, grown = (np.concatenate(columns) for columns in zip(*boxes, strict=True))
+    ended = prove_cells(target, moves.path, body.pieces, low, high, claims, QUESTIONS, grown)
     said, unproved = _say(ended, "a cell of its certificate claims {claimed:.3f} mm, a pose in it has {nearer:.3f} mm")
     faults, asked = faults + said, ended.distances
     if row.clearance_mm.lower <= 0:
@@ -62,18 +72,24 @@ def prove_sweeps(
     if _swallowed(target, moves, body):
         faults.append("one body lies inside the other")
     if zone.spacing_mm is not None and not faults and unproved is None:
-        said, unproved, more = _spacing(target, moves, body, np.asarray(zone.spacing_mm, dtype=np.float64), row)
+        said, unproved, more = _spacing(
+            target, moves, body, np.asarray(zone.spacing_mm, dtype=np.float64), row, factors
+        )
         faults, asked = faults + said, asked + more
     return faults, unproved, asked
 
 
-def _whole(moves: Moves, row: ZoneClaim) -> tuple[Array, Array, Array]:
+Boxes = tuple[Array, Array, Array, Array]
+"""Low and high angles (k, a), what is to be proved (k,), mm, least and largest growth factor (k, 2)."""
+
+
+def _whole(moves: Moves, row: ZoneClaim, factors: tuple[float, float]) -> Boxes:
     """One box of all poses and all temperatures: there the zone's own bound must hold."""
-    lower, whole = row.clearance_mm.lower, moves.whole
-    return whole.angle_low[None], whole.angle_high[None], np.array([lower - eps_mm(lower)])
+    lower, path = row.clearance_mm.lower, moves.path
+    return path.angle_low[None], path.angle_high[None], np.array([lower - eps_mm(lower)]), np.array([factors])
 
 
-def _cells(moves: Moves, sweep: SweepClaim, facet_mm: float) -> tuple[list[str], tuple[Array, Array, Array] | None]:
+def _cells(moves: Moves, sweep: SweepClaim, facet_mm: float) -> tuple[list[str], Boxes | None]:
     """Return what is wrong with a sweep's cells as such, and the cells with what is to be proved of each."""
     path, columns = moves.path, sweep.columns()
     if columns is None or len(set(sweep.angles)) != len(sweep.angles):
@@ -92,19 +108,16 @@ def _cells(moves: Moves, sweep: SweepClaim, facet_mm: float) -> tuple[list[str],
         faults.append(f"the least bound of its cells is {bounds.min():.6f} mm, its sweep says {lower:.6f} mm")
     full_low, full_high = np.zeros((len(low), len(path.names))), np.zeros((len(low), len(path.names)))
     full_low[:, order], full_high[:, order] = low, high
-    full_low, full_high = (moves.at_factor(rows, sweep.factor) for rows in (full_low, full_high))
-    return faults, (full_low, full_high, bounds - eps_mm(lower))
+    return faults, (full_low, full_high, bounds - eps_mm(lower), np.full((len(low), 2), sweep.factor))
 
 
 def _spacing(
-    target: Target, moves: Moves, body: Body, spacing: Array, row: ZoneClaim
+    target: Target, moves: Moves, body: Body, spacing: Array, row: ZoneClaim, factors: tuple[float, float]
 ) -> tuple[list[str], str | None, int]:
     """The spacing allowance must be enough at every point, at every pose and temperature."""
-    lower, whole = row.clearance_mm.lower, moves.whole
-    allowed = lower - row.budget_mm.spacing + spacing - eps_mm(lower)
-    ended = prove_cells(
-        target, whole, body.pieces, whole.angle_low[None], whole.angle_high[None], allowed[None], QUESTIONS
-    )
+    low, high, whole, grown = _whole(moves, row, factors)
+    allowed = whole - row.budget_mm.spacing + spacing
+    ended = prove_cells(target, moves.path, body.pieces, low, high, allowed[None], QUESTIONS, grown)
     fault = (
         f"its spacing allowance of {row.budget_mm.spacing:.3f} mm is too small: a point comes within "
         "{nearer:.3f} mm, and {claimed:.3f} mm would be needed where points are so far apart"
@@ -121,9 +134,9 @@ def _say(ended: Outcome, fault: str) -> tuple[list[str], str | None]:
 def _swallowed(target: Target, moves: Moves, body: Body) -> bool:
     """Tell whether a body lies inside the other at the middle of the motion.
 
-    Where surfaces never touch, that cannot change over the motion or with the growth.
+    Where surfaces never touch, that cannot change over the motion, nor with the growth: asked of the part as modelled.
     """
-    solid, path = body.solid, moves.whole
+    solid, path = body.solid, moves.path
     points = solid.vertices[np.unique(solid.faces)] if isinstance(solid, Mesh) else solid
     angles, slides = (path.angle_low + path.angle_high) / 2, (path.slide_low + path.slide_high) / 2
     seen = path.seen(points[:, None], *(np.repeat(x[None], len(points), axis=0) for x in (angles, slides)))[:, 0]

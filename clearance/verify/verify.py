@@ -21,7 +21,6 @@ from clearance.verify.claims import Claims, ZoneClaim, read_claims
 from clearance.verify.doubts import comes_within
 from clearance.verify.files import input_faults, output_faults
 from clearance.verify.grown import growth_faults
-from clearance.verify.moves import Moves
 from clearance.verify.numbers import job_faults
 from clearance.verify.paths import path_of
 from clearance.verify.rebuilt import Rebuilt, mesh_left_out, points_left_out, rebuild
@@ -123,9 +122,8 @@ def _unclaimed(setting: Setting, zones: Zones, rows: tuple[ZoneClaim, ...]) -> l
     """A job passes only if scan points of no zone keep the largest gap and guard; they move against the part."""
     other = "chassis" if setting.job.part.rides == "engine" else "engine"
     table = setting.job.zones[0].model_copy(update={"rides": other, "travel": None, "stroke": None})
-    path, growing = path_of(setting.job, table, setting.origin), setting.growing
-    whole = Moves(path, path, growing, None if growing is None else growing.anchor - setting.origin).whole
+    path = path_of(setting.job, table, setting.origin)
     needed = max((row.required_gap_mm + row.budget_mm.guard for row in rows), default=0.0)
-    if comes_within(setting.target, whole, zones.unclaimed - setting.origin, needed):
+    if comes_within(setting.target, path, zones.unclaimed - setting.origin, needed, setting.factors):
         return ["scan points of no zone come nearer than the report may pass with"]
     return []

@@ -34,7 +34,7 @@ def witness_faults(
     angles, slides = placed
     on_part, on_zone = np.array(claim.on_part_mm) - origin, np.array(claim.on_zone_mm) - origin
     faults = []
-    if (off := float(target.distance(moves.modelled(on_part[None], claim.factor))[0])) > SAME_MM:
+    if (off := float(target.distance(on_part[None], claim.factor)[0])) > SAME_MM:
         faults.append(f"its witness point on the part lies {off:.3g} mm off the part")
     body = Target(zone) if isinstance(zone, Mesh) else None
     away = body.distance(on_zone[None]) if body else np.linalg.norm(np.asarray(zone) - on_zone, axis=1)
@@ -77,7 +77,7 @@ def _is_inside(
     angles: Array,
     slides: Array,
 ) -> bool:
-    if target.inside(moves.modelled(seen[None], factor))[0]:
+    if target.inside(target.shrunk(seen[None], factor))[0]:
         return True
     if not isinstance(zone, Mesh):
         return False

@@ -43,6 +43,11 @@ class Setting:
     origin: Array
     growing: Growing | None = None
 
+    @property
+    def factors(self) -> tuple[float, float]:
+        """Least and largest growth factor, 1 without heat."""
+        return (1.0, 1.0) if self.growing is None else (self.growing.k_cold, self.growing.k_hot)
+
 
 def prove_zone(
     setting: Setting,
@@ -63,7 +68,7 @@ def prove_zone(
     if not entry.sweeps:
         return _proof(row, lacking, 0, faults)
     faults += factor_faults(row, entry, setting.growing)
-    moves, own, why = moves_of(setting.job, table, entry, setting.origin, setting.growing)
+    moves, own, why = moves_of(setting.job, table, entry, setting.origin)
     faults, lacking = faults + own, lacking or why
     if moves is None:
         return _proof(row, lacking, 0, faults)
@@ -73,7 +78,7 @@ def prove_zone(
         faults += witness_faults(setting.target, moves, shown, sweep, towards, zone.facet_mm, setting.origin)
     if entry.fit is not None and isinstance(body.solid, Mesh):
         faults += _off_the_shaft(body.solid, np.array(row.on_zone_mm) - setting.origin, zone.facet_mm)
-    own, why, asked = prove_sweeps(setting.target, moves, body, zone, row, entry)
+    own, why, asked = prove_sweeps(setting.target, moves, body, zone, row, entry, setting.factors)
     faults, lacking = faults + own, lacking or why
     if row.verdict == "pass":
         faults += _doubts(setting, moves, body, zone, row)
@@ -137,7 +142,7 @@ def _same_claims(row: ZoneClaim, entry: ZoneCertificate, zone: Zone) -> list[str
 def _doubts(setting: Setting, moves: Moves, body: Body, zone: Zone, row: ZoneClaim) -> list[str]:
     faults = []
     needed, origin = row.required_gap_mm + row.budget_mm.guard, setting.origin
-    if comes_within(setting.target, moves.whole, in_company(zone.stray_points) - origin, needed):
+    if comes_within(setting.target, moves.path, in_company(zone.stray_points) - origin, needed, setting.factors):
         faults.append("scan points that no surface supports stand together nearer than it may pass with")
     if isinstance(body.solid, Mesh) and not body.closed and encloses(body.solid, setting.target.mesh):
         faults.append("the part lies within its open mesh, so nothing is proven")
