@@ -55,6 +55,7 @@ def judge(placed: Placement, layout: Layout, progress: Progress = lambda step: N
         fixes=fixes,
         inputs=placed.inputs,
         growth=setting.growth,
+        masks=layout.masks,
         unseen=unseen,
         notes=notes_of(job, placed.part, results, registration, setting.growth, layout.peeled, layout.masks),
         versions=versions(),

@@ -44,6 +44,8 @@ class Sweep:
         state with its angles in a cell, whatever the straight motions, the clearance is no less than its bound.
     angles : tuple of a names
         What the cells are cells of: of "roll", "travel", or a link's "link_a", "link_b"; none where nothing turns.
+    link_axes : (2, 3) float64 or None
+        Unit vectors, bay frame, along which a link's two angles are components of its rotation vector.
     evaluations : int
         Distance queries spent.
     contained : bool
@@ -59,6 +61,7 @@ class Sweep:
     evaluations: int
     angles: tuple[str, ...] = ("roll",)
     contained: bool = False
+    link_axes: Array | None = None
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

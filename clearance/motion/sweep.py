@@ -201,4 +201,5 @@ def _told(
         angles=pair.motion.angles,
         evaluations=evaluations,
         contained=contained,
+        link_axes=None if pair.motion.shaft is None else pair.motion.shaft.axes,
     )

@@ -7,9 +7,12 @@ import json
 from pathlib import Path
 from typing import Any
 
+from clearance.heat.growth import Growth
 from clearance.motion.result import Sweep
 from clearance.outputs.record import pose_degrees
 from clearance.provenance import sha256_of
+from clearance.scene.contact import ContactMask
+from clearance.scene.fit_cylinder import CylinderFit
 from clearance.verdict.judge import TOLERANCE_MM
 from clearance.verdict.result import CheckResult, ZoneResult
 
@@ -33,7 +36,8 @@ def certificate(result: CheckResult, tree: dict[str, Any], folder: Path) -> dict
         "format": FORMAT,
         "T_bay_part": result.registration.T_bay_part.matrix.tolist(),
         "tolerance_mm": TOLERANCE_MM,
-        "zones": [_zone(zone) for zone in result.zones],
+        "growth": _growth(result.growth),
+        "zones": [_zone(zone, result.masks.get(zone.zone.name)) for zone in result.zones],
         "report_sha256": content_sha256(tree),
         "files": {name: sha256_of(folder / name) for name in sorted(_files(folder))},
     }
@@ -51,21 +55,40 @@ def _files(folder: Path) -> list[str]:
     return [name for name in found if name not in (CERTIFICATE, REPORT)]
 
 
-def _zone(result: ZoneResult) -> dict[str, Any]:
+def _growth(growth: Growth | None) -> dict[str, Any] | None:
+    if growth is None:
+        return None
+    return {"anchor_mm": growth.anchor.tolist(), "k_cold": growth.k_cold, "k_hot": growth.k_hot}
+
+
+def _zone(result: ZoneResult, mask: ContactMask | None) -> dict[str, Any]:
     return {
         "name": result.zone.name,
         "facet_mm": result.zone.facet_mm,
-        "sweeps": [_sweep(factor, sweep, result) for factor, sweep in result.sweeps],
+        "fit": _fit(result.zone.fit),
+        "contact": None if mask is None else {"points": mask.points, "area_mm2": mask.area_mm2},
+        "sweeps": [_sweep(factor, sweep) for factor, sweep in result.sweeps],
     }
 
 
-def _sweep(factor: float, sweep: Sweep, result: ZoneResult) -> dict[str, Any]:
-    bound = result.sweep.clearance if len(result.sweeps) == 1 else sweep.clearance
+def _fit(fit: CylinderFit | None) -> dict[str, Any] | None:
+    if fit is None:
+        return None
+    return {
+        "from_mm": fit.from_.tolist(),
+        "to_mm": fit.to.tolist(),
+        "radius_mm": fit.radius_mm,
+        "sigma_mm": fit.sigma_surface_mm,
+    }
+
+
+def _sweep(factor: float, sweep: Sweep) -> dict[str, Any]:
     return {
         "factor": factor,
         "angles": list(sweep.angles),
         "cells": sweep.cells.tolist(),
-        "clearance_mm": {"lower": bound.lower, "upper": bound.upper},
+        "link_axes": None if sweep.link_axes is None else sweep.link_axes.tolist(),
+        "clearance_mm": {"lower": sweep.clearance.lower, "upper": sweep.clearance.upper},
         "worst_pose": pose_degrees(sweep.worst),
         "on_part_mm": sweep.on_part.tolist(),
         "on_zone_mm": sweep.on_zone.tolist(),

@@ -72,7 +72,8 @@ def _worst(
         return found, 1.0, False, ((1.0, found),)
     grown = sweep_grown(part.mesh, part.closed, _body(zone), zone.closed, motion, setting.growth)
     found = replace(grown.worst, clearance=_widened(grown.clearance, zone))
-    return found, grown.factor, grown.hot, grown.certificate
+    sweeps = tuple((k, replace(made, clearance=_widened(made.clearance, zone))) for k, made in grown.certificate)
+    return found, grown.factor, grown.hot, sweeps
 
 
 def _grown(setting: Setting, factor: float) -> Part:

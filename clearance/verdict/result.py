@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
@@ -12,6 +13,7 @@ from clearance.job.schema import Job
 from clearance.motion.result import ClearanceField, Sweep
 from clearance.provenance import InputFile
 from clearance.registration.result import Registration
+from clearance.scene.contact import ContactMask
 from clearance.scene.mesh import IntArray
 from clearance.scene.part import Part
 from clearance.scene.scan import Scan
@@ -104,7 +106,8 @@ class CheckResult:
     """Everything a check found.
 
     `unseen` are places near the part that the scan missed, worst first; every output says what was
-    looked for. `growth` is None for a job that says nothing of heat.
+    looked for. `growth` is None for a job that says nothing of heat. `masks`: by a zone's name, what of it
+    the part is meant to touch.
     """
 
     job: Job
@@ -117,6 +120,7 @@ class CheckResult:
     fixes: tuple[Fix, ...]
     inputs: tuple[InputFile, ...]
     growth: Growth | None = None
+    masks: Mapping[str, ContactMask] = field(default_factory=dict)
     unseen: tuple[Unseen, ...] = ()
     notes: tuple[str, ...] = ()
     timing_s: dict[str, float] = field(default_factory=dict)

@@ -106,6 +106,7 @@ class SweepClaim(_Claim):
 
     factor: Number
     angles: tuple[str, ...]
+    link_axes: tuple[Vector, Vector] | None = None
     cells: tuple[tuple[Number, ...], ...]
     clearance_mm: Limits
     worst_pose: WorstPose
@@ -122,11 +123,37 @@ class SweepClaim(_Claim):
         return rows[:, :a], rows[:, a : 2 * a], rows[:, -1]
 
 
+class FitClaim(_Claim):
+    """A shaft completed from scan points, mm, bay frame; 1 sigma of its surface's place where least certain."""
+
+    from_mm: Vector
+    to_mm: Vector
+    radius_mm: Annotated[float, Field(gt=0, allow_inf_nan=False)]
+    sigma_mm: Number
+
+
+class ContactClaim(_Claim):
+    """What of a zone was left out because it touches."""
+
+    points: int
+    area_mm2: Number
+
+
+class GrowthClaim(_Claim):
+    """How the part grows: anchor, mm, bay frame, and least and largest factor."""
+
+    anchor_mm: Vector
+    k_cold: Number
+    k_hot: Number
+
+
 class ZoneCertificate(_Claim):
     """Sweeps of one zone."""
 
     name: str
     facet_mm: Number
+    fit: FitClaim | None = None
+    contact: ContactClaim | None = None
     sweeps: tuple[SweepClaim, ...]
 
 
@@ -136,6 +163,7 @@ class Certificate(_Claim):
     format: Literal["clearance-certificate/1"]
     T_bay_part: tuple[Row, Row, Row, Row]
     tolerance_mm: Number
+    growth: GrowthClaim | None = None
     zones: tuple[ZoneCertificate, ...]
     report_sha256: str
     files: dict[str, str]

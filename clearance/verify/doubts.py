@@ -10,7 +10,7 @@ from scipy.spatial import cKDTree
 from clearance.frames import Array
 from clearance.scene.mesh import Mesh
 from clearance.verify.cells import prove_cells
-from clearance.verify.paths import Path
+from clearance.verify.paths import Motion
 from clearance.verify.target import Target
 
 COMPANY, TOGETHER_MM = 3, 20.0
@@ -31,12 +31,18 @@ def in_company(points: Array) -> Array:
     return kept
 
 
-def comes_within(target: Target, path: Path, points: Array, needed_mm: float) -> bool:
-    """Tell whether any of (n, 3) points may come nearer to the part than `needed_mm`, somewhere in the motion."""
+def comes_within(
+    target: Target, path: Motion, points: Array, needed_mm: float, factors: tuple[float, float] = (1.0, 1.0)
+) -> bool:
+    """Tell whether any of (n, 3) points may come nearer to the part than `needed_mm`, somewhere in the motion.
+
+    `factors`: between which the part grows.
+    """
     if not len(points) or needed_mm <= 0:
         return False
     box = path.angle_low[None], path.angle_high[None]
-    ended = prove_cells(target, path, points[:, None], *box, np.array([needed_mm]), QUESTIONS)
+    claim, grown = np.array([needed_mm]), np.array([factors])
+    ended = prove_cells(target, path, points[:, None], *box, claim, QUESTIONS, grown)
     return ended.nearer_mm is not None or ended.gave_up
 
 

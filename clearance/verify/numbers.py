@@ -22,9 +22,15 @@ NOISE_SAME_MM = 1e-6
 
 
 def zone_faults(
-    zone: ZoneClaim, table: ZoneTable, job: Job, scan: Scan | None, registration: Registration
+    zone: ZoneClaim,
+    table: ZoneTable,
+    job: Job,
+    scan: Scan | None,
+    registration: Registration,
+    *,
+    fitted: bool = False,
 ) -> list[str]:
-    """Return what contradicts the job or itself in a zone's row."""
+    """Return what contradicts the job or itself in a zone's row. `fitted`: the zone is a shaft fitted to points."""
     gap = table.gap_shielded if table.shielded and table.gap_shielded is not None else table.gap
     limits, faults = zone.clearance_mm, []
     if zone.kind != table.kind:
@@ -37,19 +43,19 @@ def zone_faults(
         faults.append(f"its margin {zone.margin_mm:g} mm is not clearance less gap")
     if zone.nearest_raw_point_mm is not None and zone.nearest_raw_point_mm > limits.upper + SAME:
         faults.append("its nearest raw point lies farther than its clearance")
-    faults += _budget_faults(zone, table, job, scan, registration)
+    faults += _budget_faults(zone, table, job, scan, registration, fitted)
     return faults + _verdict_faults(zone, gap, registration.converged)
 
 
 def _budget_faults(
-    zone: ZoneClaim, table: ZoneTable, job: Job, scan: Scan | None, registration: Registration
+    zone: ZoneClaim, table: ZoneTable, job: Job, scan: Scan | None, registration: Registration, fitted: bool
 ) -> list[str]:
     budget, faults = zone.budget_mm, []
     measured = scan is not None and not table.where.is_body
-    noise = scan.noise_mm if scan is not None and measured else 0.0
+    noise = scan.noise_mm if scan is not None and measured and not fitted else 0.0
     accuracy = job.bay.accuracy if job.bay is not None and measured else 0.0
     if abs(budget.noise - noise) > NOISE_SAME_MM:
-        faults.append(f"its budget has a noise of {budget.noise:g} mm, the scan has {noise:g} mm")
+        faults.append(f"its budget has a noise of {budget.noise:g} mm, its scan points have {noise:g} mm")
     if budget.accuracy != accuracy:
         faults.append(f"its budget has an accuracy of {budget.accuracy:g} mm, the job {accuracy:g} mm")
     if job.part.tolerance is not None and budget.tolerance != job.part.tolerance:

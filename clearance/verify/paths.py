@@ -7,6 +7,7 @@ the zone's own stroke comes first, then its travel, then what carries it.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 from scipy.spatial.transform import Rotation
@@ -15,6 +16,39 @@ from clearance.frames import Array
 from clearance.job.schema import Job, Zone
 
 ANGLES = ("roll", "travel")
+
+
+class Motion(Protocol):
+    """What proofs ask of a motion: a angles that are searched and k slides that planes take at once."""
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names of the angles in a certificate."""
+
+    @property
+    def angle_low(self) -> Array:
+        """(a,) lowest angles, rad."""
+
+    @property
+    def angle_high(self) -> Array:
+        """(a,) highest angles, rad."""
+
+    @property
+    def slide_low(self) -> Array:
+        """(k,) mm."""
+
+    @property
+    def slide_high(self) -> Array:
+        """(k,) mm."""
+
+    def seen(self, points: Array, angles: Array, slides: Array) -> Array:
+        """Place (m, c, 3) zone points at (m, a) angles and (m, k) slides."""
+
+    def edges(self, angles: Array) -> Array:
+        """Directions (m, k, 3) in which the slides move what is seen."""
+
+    def falls(self, points: Array, angles: Array, half_angles: Array, slides: Array, half_slides: Array) -> Array:
+        """Farthest (m, a), mm, that each angle within its half width moves any of it, at any of the slides."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,6 +101,7 @@ class Path:
     slide_low: Array
     slide_high: Array
     strokes: int
+    names: tuple[str, ...] = ANGLES
 
     def seen(self, points: Array, angles: Array, slides: Array) -> Array:
         """Place (m, c, 3) zone points at (m, 2) angles and (m, k) slides."""

@@ -1,11 +1,15 @@
 """Prove that pieces of a zone stay farther from the part than claimed, or find a pose at which they do not.
 
-An item is a piece of a zone (a point or a triangle) with a box of angles and a box of slides. It is settled
+An item is a piece of a zone (a point or a triangle) with a box of angles, a box of slides and a range of growth of
+the part. It is settled
 
 - by its middle: libigl's distance there, less how far any of the item can be from it; or
-- by planes: at the middle angles the piece, swept over the slides, and each near triangle of the part are
-  convex, and a plane between them holds them apart (`hull`), less what the angles can move; or
+- by planes: at the middle angles the piece, swept over the slides, and each near triangle of the part, swept over
+  its growth, are convex, and a plane between them holds them apart (`hull`), less what the angles can move; or
 - by a real pose, nearer than claimed: then the claim is wrong.
+
+Growing by k about an anchor a, a triangle sweeps the cone over it with its tip at a, cut off at both sizes: the hull
+of its two ends, since a + k (p - a) runs along a line as k grows and mixtures of p at two k are p's mixture at one.
 
 What is not settled is cut in two where it is widest. Since claims are lowered by `eps`, this ends.
 """
@@ -20,7 +24,7 @@ from numpy.typing import NDArray
 
 from clearance.frames import Array
 from clearance.verify.hull import hull_distance
-from clearance.verify.paths import Path
+from clearance.verify.paths import Motion
 from clearance.verify.target import Target
 
 Mask = NDArray[np.bool_]
@@ -45,8 +49,10 @@ class Items:
     Attributes
     ----------
     corners : (n, c, 3) float64, mm, at the zone's neutral place
-    angle_low, angle_high : (n, 2) float64, rad
+    angle_low, angle_high : (n, a) float64, rad
     slide_low, slide_high : (n, k) float64, mm
+    factor_low, factor_high : (n,) float64
+        Growth of the part; 1 is its size as modelled.
     claim : (n,) float64, mm
     """
 
@@ -55,6 +61,8 @@ class Items:
     angle_high: Array
     slide_low: Array
     slide_high: Array
+    factor_low: Array
+    factor_high: Array
     claim: Array
 
     def __len__(self) -> int:
@@ -85,7 +93,7 @@ class Outcome:
 
 @dataclass(frozen=True, eq=False)
 class _Middle:
-    """Items at their middles: swept piece (corners and slide edges) as seen from the part, and reaches, mm."""
+    """Items at their middles: swept piece (corners and slide edges) as seen from the part, growth, and reaches, mm."""
 
     corners: Array
     centre: Array
@@ -93,15 +101,17 @@ class _Middle:
     piece: Array
     slide: Array
     turn: Array
+    factor: Array
+    growth: Array
 
     @property
     def reach(self) -> Array:
         """Farthest, (n,) mm, that any of an item is from its middle."""
-        farthest: Array = self.piece + self.slide + self.turn.sum(axis=1)
+        farthest: Array = self.piece + self.slide + self.growth + self.turn.sum(axis=1)
         return farthest
 
 
-def prove(target: Target, path: Path, items: Items, budget: int) -> Outcome:
+def prove(target: Target, path: Motion, items: Items, budget: int) -> Outcome:
     """Prove every item's claim, mm. Stops at the first pose that disproves one, or after `budget` questions."""
     waiting, asked = [items], 0
     while waiting:
@@ -113,9 +123,9 @@ def prove(target: Target, path: Path, items: Items, budget: int) -> Outcome:
             continue
         if asked > budget:
             return Outcome(distances=asked, gave_up=True)
-        at = middle(path, lot)
+        at = middle(target, path, lot)
         asked += len(lot)
-        distance = target.distance(at.centre)
+        distance = target.distance(at.centre, at.factor)
         if (bad := _worst(distance, lot.claim)) is not None:
             return Outcome(distances=asked, nearer_mm=float(distance[bad]), claimed_mm=float(lot.claim[bad]))
         left = np.flatnonzero(distance - at.reach < lot.claim)
@@ -131,7 +141,7 @@ def prove(target: Target, path: Path, items: Items, budget: int) -> Outcome:
     return Outcome(distances=asked)
 
 
-def middle(path: Path, items: Items) -> _Middle:
+def middle(target: Target, path: Motion, items: Items) -> _Middle:
     """Place items at their middles."""
     angles, half_angles = (items.angle_low + items.angle_high) / 2, (items.angle_high - items.angle_low) / 2
     slides, half_slides = (items.slide_low + items.slide_high) / 2, (items.slide_high - items.slide_low) / 2
@@ -148,6 +158,8 @@ def middle(path: Path, items: Items) -> _Middle:
         np.linalg.norm(corners - centre[:, None], axis=2).max(axis=1),
         slide,
         path.falls(items.corners, angles, half_angles, slides, half_slides),
+        (items.factor_low + items.factor_high) / 2,
+        target.radius * (items.factor_high - items.factor_low) / 2,
     )
 
 
@@ -165,25 +177,28 @@ def _by_planes(target: Target, items: Items, at: _Middle) -> tuple[Mask, Array, 
     settled, upper = np.zeros(len(items), dtype=bool), np.full(len(items), np.inf)
     if not len(items):
         return settled, upper, 0
-    who, which = target.near(at.centre, items.claim + at.reach)
+    who, which = target.near(at.centre, items.claim + at.reach, at.factor)
     counts = np.bincount(who, minlength=len(items))
-    tried = (counts <= FEW) | (at.piece + at.slide <= SMALL_MM)
+    tried = (counts <= FEW) | (at.piece + at.slide + at.growth <= SMALL_MM)
     chosen = tried[who]
     who, which = who[chosen], which[chosen]
     lower = np.full(len(items), np.inf)
     enough = items.claim + at.turn.sum(axis=1)
     for start in range(0, len(who), PAIRS):
         i, j = who[start : start + PAIRS], which[start : start + PAIRS]
-        down, up = hull_distance(_differences(at.corners[i], at.edges[i], target.triangles[j]), enough[i])
+        ends = [target.grown(j, items.factor_low[i])]
+        if at.growth[i].any():
+            ends.append(target.grown(j, items.factor_high[i]))
+        down, up = hull_distance(_differences(at.corners[i], at.edges[i], np.concatenate(ends, axis=1)), enough[i])
         np.minimum.at(lower, i, down)
         np.minimum.at(upper, i, up)
     return tried & (lower >= enough), upper, len(who)
 
 
-def _differences(corners: Array, edges: Array, triangles: Array) -> Array:
-    """Corners (m, k, 3) of {swept piece - triangle}."""
+def _differences(corners: Array, edges: Array, others: Array) -> Array:
+    """Corners (m, k, 3) of {swept piece - hull of others}, others (m, c, 3)."""
     moving = edges.any(axis=(0, 2))
-    points = corners[:, :, None] - triangles[:, None]
+    points = corners[:, :, None] - others[:, None]
     points = points.reshape(len(points), -1, 3)
     for axis in np.flatnonzero(moving):
         along = edges[:, axis][:, None]
@@ -192,30 +207,33 @@ def _differences(corners: Array, edges: Array, triangles: Array) -> Array:
 
 
 def _halved(items: Items, at: _Middle, turn: Mask) -> Items:
-    """Cut every item in two where it is widest: an angle, a slide, or the piece along its longest edge.
+    """Cut every item in two where it is widest: an angle, a slide, the growth, or the piece along its longest edge.
 
     `turn`: only a smaller turn can settle it, since planes take all of its piece and slides at once.
     """
     slides = np.linalg.norm(at.edges, axis=2)
-    straight = np.where(turn[:, None], -1.0, np.column_stack([slides, at.piece]))
-    sizes = np.column_stack([at.turn, straight])
+    straight = np.where(turn[:, None], -1.0, np.column_stack([slides, at.growth, at.piece]))
+    sizes, angles = np.column_stack([at.turn, straight]), at.turn.shape[1]
     widest = sizes.argmax(axis=1)
     lots = []
     for kind in np.unique(widest):
         lot = items.take(widest == kind)
-        if kind < 2:
+        if kind < angles:
             lots += _cut(lot, "angle", int(kind))
-        elif kind < 2 + slides.shape[1]:
-            lots += _cut(lot, "slide", int(kind) - 2)
+        elif kind < angles + slides.shape[1]:
+            lots += _cut(lot, "slide", int(kind) - angles)
+        elif kind == angles + slides.shape[1]:
+            lots += _cut(lot, "factor", None)
         else:
             lots += _split_pieces(lot)
     return joined(lots)
 
 
-def _cut(items: Items, name: str, axis: int) -> list[Items]:
+def _cut(items: Items, name: str, axis: int | None) -> list[Items]:
     low, high = getattr(items, f"{name}_low"), getattr(items, f"{name}_high")
     below, above = high.copy(), low.copy()
-    below[:, axis] = above[:, axis] = (low[:, axis] + high[:, axis]) / 2
+    at = ... if axis is None else (slice(None), axis)
+    below[at] = above[at] = (low[at] + high[at]) / 2
     return [replace(items, **{f"{name}_high": below}), replace(items, **{f"{name}_low": above})]
 
 

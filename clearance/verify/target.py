@@ -14,16 +14,20 @@ Index = NDArray[np.int64]
 
 
 class Target:
-    """A mesh, mm, float64, in coordinates near its own origin."""
+    """A mesh, mm, float64, in coordinates near its own origin, that may grow by a factor about an anchor.
 
-    def __init__(self, mesh: Mesh) -> None:
-        self.mesh = mesh
+    A point is as far from the grown mesh as the factor times its image, shrunk by it, is from the mesh as it is.
+    """
+
+    def __init__(self, mesh: Mesh, anchor: Array | None = None) -> None:
+        self.mesh, self.anchor = mesh, np.zeros(3) if anchor is None else anchor
         self._vertices = np.ascontiguousarray(mesh.vertices, dtype=np.float64)
         self._faces = np.ascontiguousarray(mesh.faces, dtype=np.int64)
         self._tree = igl.AABB()
         self._tree.init(self._vertices, self._faces)
         self.triangles = mesh.triangles
         used = self._vertices[np.unique(self._faces)]
+        self.radius = float(np.linalg.norm(used - self.anchor, axis=1).max())
         self.low, self.high = used.min(axis=0), used.max(axis=0)
         self._middles = self.triangles.mean(axis=1)
         self._radii = np.linalg.norm(self.triangles - self._middles[:, None], axis=2).max(axis=1)
@@ -33,16 +37,30 @@ class Target:
             for ids in (np.flatnonzero(size == s) for s in np.unique(size))
         ]
 
-    def distance(self, points: Array) -> Array:
+    def shrunk(self, points: Array, factor: Array | float) -> Array:
+        """Return where (n, 3) points by the mesh grown by `factor` lie by the mesh as it is."""
+        back: Array = self.anchor + (points - self.anchor) / np.reshape(factor, (-1, 1))
+        return back
+
+    def grown(self, which: Index, factor: Array) -> Array:
+        """Return the triangles `which` (m,), each grown by its factor (m,): (m, 3, 3)."""
+        corners: Array = self.anchor + factor[:, None, None] * (self.triangles[which] - self.anchor)
+        return corners
+
+    def distance(self, points: Array, factor: Array | float = 1.0) -> Array:
         """Distances (n,) of (n, 3) points to the surface, mm (libigl)."""
         if not len(points):
             return np.zeros(0)
-        squared, _, _ = self._tree.squared_distance(self._vertices, self._faces, np.ascontiguousarray(points))
-        return np.sqrt(np.asarray(squared, dtype=np.float64))
+        asked = np.ascontiguousarray(self.shrunk(points, factor))
+        squared, _, _ = self._tree.squared_distance(self._vertices, self._faces, asked)
+        distance: Array = factor * np.sqrt(np.asarray(squared, dtype=np.float64))
+        return distance
 
-    def box_distance(self, points: Array) -> Array:
+    def box_distance(self, points: Array, factor: Array | float = 1.0) -> Array:
         """Distances (n,) of points to the mesh's box, mm: never more than to its surface."""
-        distance: Array = np.linalg.norm(np.maximum(np.maximum(self.low - points, points - self.high), 0.0), axis=1)
+        at = self.shrunk(points, factor)
+        beyond: Array = np.maximum(np.maximum(self.low - at, at - self.high), 0.0)
+        distance: Array = factor * np.linalg.norm(beyond, axis=1)
         return distance
 
     def inside(self, points: Array) -> NDArray[np.bool_]:
@@ -60,8 +78,9 @@ class Target:
             return np.asarray(igl.fast_winding_number(self._vertices, self._faces, asked), dtype=np.float64)
         return np.asarray(igl.winding_number(self._vertices, self._faces, asked), dtype=np.float64)
 
-    def near(self, points: Array, reach: Array) -> tuple[Index, Index]:
-        """Return pairs (point, triangle) that holds every triangle within `reach` (n,) of a point."""
+    def near(self, points: Array, reach: Array, factor: Array | float = 1.0) -> tuple[Index, Index]:
+        """Return pairs (point, triangle) that hold every triangle, grown by `factor`, within `reach` of a point."""
+        points, reach = self.shrunk(points, factor), reach / factor
         asked, found = [], []
         for ids, tree, widest in self._classes:
             lists = tree.query_ball_point(points, reach + widest)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -13,7 +12,7 @@ from clearance.job.read import read_job
 from clearance.job.schema import Job
 from clearance.job.schema import Zone as ZoneTable
 from clearance.layout.layout import lay_out, unseen_near
-from clearance.layout.placement import Placement, place
+from clearance.layout.placement import place
 from clearance.registration.result import Registration
 from clearance.scene.mesh import Mesh
 from clearance.scene.zone import Zone
@@ -21,10 +20,11 @@ from clearance.scene.zones import Zones
 from clearance.verify.claims import Claims, ZoneClaim, read_claims
 from clearance.verify.doubts import comes_within
 from clearance.verify.files import input_faults, output_faults
+from clearance.verify.grown import growth_faults
 from clearance.verify.numbers import job_faults
 from clearance.verify.paths import path_of
+from clearance.verify.rebuilt import Rebuilt, mesh_left_out, points_left_out, rebuild
 from clearance.verify.result import Verification, ZoneProof
-from clearance.verify.target import Target
 from clearance.verify.zones import Setting, prove_zone
 
 PLACE_MM = 1e-6
@@ -32,8 +32,9 @@ PLACE_MM = 1e-6
 
 BY_HASH = "report.html, pictures, meshes and worst_points.csv were compared by SHA-256 only"
 SHARED = (
-    "reading files, placing the part, cutting zones out of the scan and looking for what it missed is the same code "
-    "that `check` runs"
+    "reading files, conditioning the scan, placing the part, telling what lies on the engine and looking for what the "
+    "scan missed is the same code that `check` runs, and so are the table of materials and the limits of what may "
+    "touch; zones are cut out of the scan by that code too, but that none of their points is missing was asked afresh"
 )
 
 
@@ -49,58 +50,48 @@ def verify(folder: Path, progress: Callable[[str], None] = lambda step: None) ->
     progress("comparing files")
     job = read_job(folder / "job.toml")
     faults = output_faults(claims) + input_faults(claims, job)
-    if (why := _not_rebuilt(job)) is not None:
-        return Verification(zones=_unproved(claims, why), faults=tuple(faults), notes=(BY_HASH,))
     try:
         placed = place(folder / "job.toml", progress)
         scene = lay_out(placed)
-        zones, placed = scene.zones, replace(placed, scan=scene.setting.scan)
+        rebuilt = rebuild(placed, scene, claims.certificate)
     except InputError as fault:
         if not faults:
             raise
         return Verification(zones=(), faults=(*faults, f"the scene cannot be rebuilt: {fault}"))
     faults += _placement_faults(claims, placed.registration, placed.part.mesh)
-    faults += job_faults(claims.report, [zone.name for zone in zones.zones], placed.registration.converged)
-    setting = _setting(placed)
+    faults += job_faults(claims.report, [zone.name for zone in scene.zones.zones], placed.registration.converged)
+    faults += growth_faults(claims.certificate, rebuilt.setting.growing)
+    faults += points_left_out(rebuilt, claims.certificate)
+    proofs, own = _proofs(claims, rebuilt, progress)
+    faults += own
+    if claims.report.verdict == "pass":
+        faults += _unclaimed(rebuilt.setting, scene.zones, claims.report.zones)
+        needed = {zone.name: zone.gap_mm for zone in scene.zones.zones}
+        needed |= {row.name: row.required_gap_mm + row.budget_mm.guard for row in claims.report.zones}
+        faults += [f"{place.zone}: {place.advice}" for place in unseen_near(scene, job, needed)]
+    return Verification(zones=tuple(proofs), faults=tuple(faults), notes=(BY_HASH, SHARED))
+
+
+def _proofs(claims: Claims, rebuilt: Rebuilt, progress: Callable[[str], None]) -> tuple[list[ZoneProof], list[str]]:
+    """Prove every zone of the scene; return the proofs and what does not hold."""
     proofs: list[ZoneProof] = []
     rows = {row.name: row for row in claims.report.zones}
     entries = {entry.name: entry for entry in claims.certificate.zones}
-    faults += [f"{name}: the certificate has this zone, the job does not" for name in entries.keys() - rows.keys()]
-    for zone in zones.zones:
-        table = _table(job, zone)
+    faults = [f"{name}: the certificate has this zone, the job does not" for name in entries.keys() - rows.keys()]
+    for zone in rebuilt.scene.zones.zones:
+        table = _table(rebuilt.setting.job, zone)
         row, entry = rows.get(zone.name), entries.get(zone.name)
         if entry is None:
             faults.append(f"{zone.name}: it has no certificate")
         if row is None or entry is None:
             continue
         progress(f"proving {zone.name}")
-        proof, own = prove_zone(setting, zone, table, row, entry)
+        masked, lacking = mesh_left_out(rebuilt, zone, table, entry)
+        faults += [f"{zone.name}: {fault}" for fault in masked]
+        proof, own = prove_zone(rebuilt.setting, zone, table, row, entry, rebuilt.refits.get(zone.name), lacking)
         proofs.append(proof)
         faults += own
-    if claims.report.verdict == "pass":
-        faults += _unclaimed(setting, zones, claims.report.zones)
-        needed = {zone.name: zone.gap_mm for zone in zones.zones}
-        needed |= {row.name: row.required_gap_mm + row.budget_mm.guard for row in claims.report.zones}
-        faults += [f"{place.zone}: {place.advice}" for place in unseen_near(scene, job, needed)]
-    return Verification(zones=tuple(proofs), faults=tuple(faults), notes=(BY_HASH, SHARED))
-
-
-def _not_rebuilt(job: Job) -> str | None:
-    """Return what of the job changes the scene in a way that is not worked out again here, None if nothing does."""
-    asked = {
-        "faces in contact": bool(job.part.contact),
-        "growth with heat": job.heat is not None,
-        "a fitted shaft": any(zone.fit is not None for zone in job.zones),
-    }
-    found = [name for name, there in asked.items() if there]
-    return f"{' and '.join(found)}: not worked out again" if found else None
-
-
-def _unproved(claims: Claims, why: str) -> tuple[ZoneProof, ...]:
-    return tuple(
-        ZoneProof(name=z.name, claimed_mm=z.clearance_mm.lower, proved_mm=None, upper_mm=None, not_proved=why)
-        for z in claims.report.zones
-    )
+    return proofs, faults
 
 
 def _table(job: Job, zone: Zone) -> ZoneTable:
@@ -109,18 +100,6 @@ def _table(job: Job, zone: Zone) -> ZoneTable:
     if table.rides == zone.rides:
         return table
     return table.model_copy(update={"rides": zone.rides, "travel": None, "stroke": None})
-
-
-def _setting(placed: Placement) -> Setting:
-    mesh = placed.part.mesh.moved(placed.registration.T_bay_part)
-    origin = (mesh.vertices.min(axis=0) + mesh.vertices.max(axis=0)) / 2
-    return Setting(
-        job=placed.job,
-        registration=placed.registration,
-        scan=placed.scan,
-        target=Target(Mesh(mesh.vertices - origin, mesh.faces)),
-        origin=origin,
-    )
 
 
 def _placement_faults(claims: Claims, found: Registration, part: Mesh) -> list[str]:
@@ -145,6 +124,6 @@ def _unclaimed(setting: Setting, zones: Zones, rows: tuple[ZoneClaim, ...]) -> l
     table = setting.job.zones[0].model_copy(update={"rides": other, "travel": None, "stroke": None})
     path = path_of(setting.job, table, setting.origin)
     needed = max((row.required_gap_mm + row.budget_mm.guard for row in rows), default=0.0)
-    if comes_within(setting.target, path, zones.unclaimed - setting.origin, needed):
+    if comes_within(setting.target, path, zones.unclaimed - setting.origin, needed, setting.factors):
         return ["scan points of no zone come nearer than the report may pass with"]
     return []

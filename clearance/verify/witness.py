@@ -6,7 +6,8 @@ import numpy as np
 
 from clearance.frames import Array
 from clearance.scene.mesh import Mesh
-from clearance.verify.claims import SweepClaim, WorstPose, ZoneClaim
+from clearance.verify.claims import SweepClaim, WorstPose
+from clearance.verify.moves import Moves
 from clearance.verify.paths import Path
 from clearance.verify.target import Target
 
@@ -15,29 +16,40 @@ SAME_MM = 1e-6
 
 
 def witness_faults(
-    target: Target, path: Path, zone: Array | Mesh, claim: SweepClaim, row: ZoneClaim, facet_mm: float, origin: Array
+    target: Target,
+    moves: Moves,
+    zone: Array | Mesh,
+    claim: SweepClaim,
+    towards: Array | None,
+    facet_mm: float,
+    origin: Array,
 ) -> list[str]:
-    """Return what is wrong with the witness of an upper bound. `zone`: points or mesh, counted from `origin`."""
-    placed = _pose(path, claim.worst_pose)
+    """Return what is wrong with the witness of an upper bound.
+
+    `zone`: points or mesh, counted from `origin`. `towards` (3,): where the row says that the part must go.
+    """
+    placed = _pose(moves.joint, claim.worst_pose)
     if isinstance(placed, str):
         return [placed]
     angles, slides = placed
     on_part, on_zone = np.array(claim.on_part_mm) - origin, np.array(claim.on_zone_mm) - origin
     faults = []
-    if (off := float(target.distance(on_part[None])[0])) > SAME_MM:
+    if (off := float(target.distance(on_part[None], claim.factor)[0])) > SAME_MM:
         faults.append(f"its witness point on the part lies {off:.3g} mm off the part")
     body = Target(zone) if isinstance(zone, Mesh) else None
     away = body.distance(on_zone[None]) if body else np.linalg.norm(np.asarray(zone) - on_zone, axis=1)
     if (off := float(away.min())) > SAME_MM:
         faults.append(f"its witness point on the zone lies {off:.3g} mm off the zone")
-    seen = path.seen(on_zone[None, None], angles, slides)[0, 0]
+    seen = moves.states.seen(on_zone[None, None], angles, slides)[0, 0]
     apart = on_part - seen
     length, upper = float(np.linalg.norm(apart)), claim.clearance_mm.upper - facet_mm
     if abs(length - abs(upper)) > SAME_MM:
         faults.append(f"its witness points are {length:.6f} mm apart at the worst pose, the report says {upper:.6f} mm")
-    elif upper < -SAME_MM and not _is_inside(target, path, zone, seen, on_part, angles, slides):
+    elif upper < -SAME_MM and not _is_inside(target, moves, claim.factor, zone, seen, on_part, angles, slides):
         faults.append("its witness points are no interference: neither lies inside the other body")
-    if length > 1e-3 and float(apart @ np.array(row.direction)) * (1 if upper > 0 else -1) < length * (1 - 1e-6):
+    if towards is None or length <= 1e-3:
+        return faults
+    if float(apart @ towards) * (1 if upper > 0 else -1) < length * (1 - 1e-6):
         faults.append("its direction is not the one between its witness points")
     return faults
 
@@ -56,11 +68,19 @@ def _pose(path: Path, pose: WorstPose) -> tuple[Array, Array] | str:
 
 
 def _is_inside(
-    target: Target, path: Path, zone: Array | Mesh, seen: Array, on_part: Array, angles: Array, slides: Array
+    target: Target,
+    moves: Moves,
+    factor: float,
+    zone: Array | Mesh,
+    seen: Array,
+    on_part: Array,
+    angles: Array,
+    slides: Array,
 ) -> bool:
-    if target.inside(seen[None])[0]:
+    if target.inside(target.shrunk(seen[None], factor))[0]:
         return True
     if not isinstance(zone, Mesh):
         return False
-    moved = path.seen(zone.vertices[:, None], *(np.repeat(x, len(zone.vertices), axis=0) for x in (angles, slides)))
+    every = (np.repeat(x, len(zone.vertices), axis=0) for x in (angles, slides))
+    moved = moves.states.seen(zone.vertices[:, None], *every)
     return bool(Target(Mesh(moved[:, 0], zone.faces)).inside(on_part[None])[0])

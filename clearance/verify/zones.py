@@ -13,66 +13,89 @@ from clearance.registration.result import Registration
 from clearance.scene.mesh import Mesh
 from clearance.scene.scan import Scan
 from clearance.scene.zone import Zone
-from clearance.verify.cells import prove_cells
-from clearance.verify.claims import SweepClaim, ZoneCertificate, ZoneClaim
-from clearance.verify.cover import hole
+from clearance.verify.claims import ZoneCertificate, ZoneClaim
 from clearance.verify.doubts import comes_within, encloses, in_company
+from clearance.verify.fitted import Refit, fit_faults, prism
+from clearance.verify.grown import Growing, factor_faults
+from clearance.verify.moves import Moves, moves_of
 from clearance.verify.numbers import zone_faults
-from clearance.verify.paths import ANGLES, Path, path_of
-from clearance.verify.prove import Outcome
 from clearance.verify.result import ZoneProof
+from clearance.verify.sweeps import EPS_MM, Body, eps_mm, prove_sweeps
 from clearance.verify.target import Target
-from clearance.verify.witness import witness_faults
+from clearance.verify.witness import SAME_MM, witness_faults
 
-EPS_MM = 0.01
-"""A claim counts as proved again where all but this much of it is."""
-
-QUESTIONS = 20_000_000
-"""Distances asked per zone before it gives up."""
+__all__ = ["DEPTH", "EPS_MM", "Setting", "prove_zone"]
 
 DEPTH = "how deep it interferes was not proved again; that it does, was"
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Setting:
-    """The scene rebuilt from the inputs. `target`: the placed part, counted from `origin` (3,), mm."""
+    """The scene rebuilt from the inputs.
+
+    `target`: the placed part as modelled, counted from `origin` (3,), mm. `growing`: None without heat.
+    """
 
     job: Job
     registration: Registration
     scan: Scan | None
     target: Target
     origin: Array
+    growing: Growing | None = None
+
+    @property
+    def factors(self) -> tuple[float, float]:
+        """Least and largest growth factor, 1 without heat."""
+        return (1.0, 1.0) if self.growing is None else (self.growing.k_cold, self.growing.k_hot)
 
 
 def prove_zone(
-    setting: Setting, zone: Zone, table: ZoneTable, row: ZoneClaim, entry: ZoneCertificate
+    setting: Setting,
+    zone: Zone,
+    table: ZoneTable,
+    row: ZoneClaim,
+    entry: ZoneCertificate,
+    fitted: Refit | None = None,
+    lacking: str | None = None,
 ) -> tuple[ZoneProof, list[str]]:
-    """Prove a zone again; return the proof and what does not hold."""
-    faults = zone_faults(row, table, setting.job, setting.scan, setting.registration)
+    """Prove a zone again; return the proof and what does not hold.
+
+    `fitted`: its shaft, fitted again. `lacking`: why what belongs to it was not proved again.
+    """
+    faults = zone_faults(row, table, setting.job, setting.scan, setting.registration, fitted=zone.fit is not None)
+    faults += fit_faults(entry.fit, zone.fit, fitted, row.budget_mm.fit)
     faults += _same_claims(row, entry, zone)
-    body = _from_origin(zone, setting.origin)
-    path = path_of(setting.job, table, setting.origin)
-    lacking, asked = _beyond(setting.job, table, entry), 0
-    if lacking is None:
-        for sweep in entry.sweeps:
-            own, why, questions = _prove_sweep(setting.target, path, body, zone, row, sweep, setting.origin)
-            faults, lacking, asked = faults + own, lacking or why, asked + questions
+    if not entry.sweeps:
+        return _proof(row, lacking, 0, faults)
+    faults += factor_faults(row, entry, setting.growing)
+    moves, own, why = moves_of(setting.job, table, entry, setting.origin)
+    faults, lacking = faults + own, lacking or why
+    if moves is None:
+        return _proof(row, lacking, 0, faults)
+    body, shown = _body(setting, zone, entry), _from_origin(zone, setting.origin)
+    for sweep in entry.sweeps:
+        towards = np.array(row.direction) if sweep.factor == row.growth_factor else None
+        faults += witness_faults(setting.target, moves, shown, sweep, towards, zone.facet_mm, setting.origin)
+    if entry.fit is not None and isinstance(body.solid, Mesh):
+        faults += _off_the_shaft(body.solid, np.array(row.on_zone_mm) - setting.origin, zone.facet_mm)
+    own, why, asked = prove_sweeps(setting.target, moves, body, zone, row, entry, setting.factors)
+    faults, lacking = faults + own, lacking or why
     if row.verdict == "pass":
-        faults += _doubts(setting, path, body, zone, row)
-    proved = row.clearance_mm.lower - _eps(row.clearance_mm.lower)
+        faults += _doubts(setting, moves, body, zone, row)
+    return _proof(row, lacking, asked, faults)
+
+
+def _proof(row: ZoneClaim, lacking: str | None, asked: int, faults: list[str]) -> tuple[ZoneProof, list[str]]:
+    lower = row.clearance_mm.lower
     proof = ZoneProof(
         name=row.name,
-        claimed_mm=row.clearance_mm.lower,
-        proved_mm=None if faults or lacking or row.clearance_mm.lower <= 0 else proved,
+        claimed_mm=lower,
+        proved_mm=None if faults or lacking or lower <= 0 else lower - eps_mm(lower),
         upper_mm=None if faults or lacking else row.clearance_mm.upper,
         not_proved=lacking,
         distances=asked,
     )
     return proof, [f"{row.name}: {fault}" for fault in faults]
-
-
-def _eps(lower: float) -> float:
-    return min(EPS_MM, max(lower, 0.0) / 2)
 
 
 def _from_origin(zone: Zone, origin: Array) -> Array | Mesh:
@@ -82,6 +105,19 @@ def _from_origin(zone: Zone, origin: Array) -> Array | Mesh:
     return zone.points - origin
 
 
+def _body(setting: Setting, zone: Zone, entry: ZoneCertificate) -> Body:
+    """What is proved on: a fitted shaft as the certificate has it, all else as it was rebuilt."""
+    if entry.fit is None or zone.fit is None:
+        return Body(solid=_from_origin(zone, setting.origin), closed=zone.closed)
+    made = prism(entry.fit)
+    return Body(solid=Mesh(made.vertices - setting.origin, made.faces), closed=True)
+
+
+def _off_the_shaft(shaft: Mesh, on_zone: Array, facet_mm: float) -> list[str]:
+    off = float(Target(shaft).distance(on_zone[None])[0])
+    return [] if off <= facet_mm + SAME_MM else [f"its witness point lies {off:.3g} mm off its shaft"]
+
+
 def _same_claims(row: ZoneClaim, entry: ZoneCertificate, zone: Zone) -> list[str]:
     """The row must say what the certificate says, and the certificate's facets be those of the body."""
     faults = []
@@ -89,8 +125,12 @@ def _same_claims(row: ZoneClaim, entry: ZoneCertificate, zone: Zone) -> list[str
         faults.append(f"its certificate allows {entry.facet_mm:g} mm for facets, the body has {zone.facet_mm:g} mm")
     if not entry.sweeps:
         return [*faults, "its certificate holds no sweep"]
-    worst = min(entry.sweeps, key=lambda sweep: sweep.clearance_mm.lower)
-    if row.clearance_mm != worst.clearance_mm:
+    least = min(sweep.clearance_mm.upper for sweep in entry.sweeps)
+    worst = next((s for s in entry.sweeps if s.factor == row.growth_factor and s.clearance_mm.upper == least), None)
+    if worst is None:
+        return [*faults, "its worst sweep is not that of its certificate"]
+    bounds = row.clearance_mm
+    if bounds.upper != least or (len(entry.sweeps) == 1 and bounds.lower != worst.clearance_mm.lower):
         faults.append("its clearance is not that of its certificate")
     if row.worst_pose != worst.worst_pose:
         faults.append("its worst pose is not that of its certificate")
@@ -99,88 +139,11 @@ def _same_claims(row: ZoneClaim, entry: ZoneCertificate, zone: Zone) -> list[str
     return faults
 
 
-def _beyond(job: Job, table: ZoneTable, entry: ZoneCertificate) -> str | None:
-    """Return why this zone's sweeps cannot be proved again here, None if they can."""
-    if table.rides in {link.name for link in job.links}:
-        return "it rides on a shaft between two carriers, whose motion is not proved again"
-    unknown = {angle for sweep in entry.sweeps for angle in sweep.angles} - set(ANGLES)
-    if unknown:
-        return f"its certificate has motions that are not proved again: {', '.join(sorted(unknown))}"
-    if any(sweep.factor != 1.0 for sweep in entry.sweeps):
-        return "the part grown with heat is not proved again"
-    return None
-
-
-def _prove_sweep(
-    target: Target, path: Path, body: Array | Mesh, zone: Zone, row: ZoneClaim, sweep: SweepClaim, origin: Array
-) -> tuple[list[str], str | None, int]:
-    """Return faults, why something stayed unproved, and the questions asked."""
-    faults = witness_faults(target, path, body, sweep, row, zone.facet_mm, origin)
-    lower, columns = sweep.clearance_mm.lower, sweep.columns()
-    if columns is None:
-        return [*faults, "its certificate's cells have the wrong shape"], None, 0
-    low, high, bounds = columns
-    order = [ANGLES.index(name) for name in sweep.angles]
-    if (why := hole(path.angle_low[order], path.angle_high[order], low, high)) is not None:
-        faults.append(f"its certificate does not cover the motion: {why}")
-    still = [k for k in range(len(ANGLES)) if k not in order and path.angle_low[k] < path.angle_high[k]]
-    if still:
-        faults.append(f"its certificate leaves out the {ANGLES[still[0]]}")
-    if lower <= 0:
-        return faults, None, 0
-    if abs(min(float(bounds.min()), sweep.clearance_mm.upper - zone.facet_mm) - lower) > 1e-9:
-        faults.append(f"the least bound of its cells is {bounds.min():.6f} mm, the report says {lower:.6f} mm")
-    pieces = body.triangles if isinstance(body, Mesh) else body[:, None]
-    full_low, full_high = np.zeros((len(low), 2)), np.zeros((len(low), 2))
-    full_low[:, order], full_high[:, order] = low, high
-    ended = prove_cells(target, path, pieces, full_low, full_high, bounds - _eps(lower), QUESTIONS)
-    said, unproved = _say(ended, "a cell of its certificate claims {claimed:.3f} mm, a pose in it has {nearer:.3f} mm")
-    faults += said
-    if _swallowed(target, path, body, zone.closed):
-        faults.append("one body lies inside the other")
-    asked = ended.distances
-    if zone.spacing_mm is not None and not faults and unproved is None:
-        allowed = lower - row.budget_mm.spacing + np.asarray(zone.spacing_mm, dtype=np.float64) - _eps(lower)
-        box = path.angle_low[None], path.angle_high[None]
-        spaced = prove_cells(target, path, pieces, *box, allowed[None], QUESTIONS)
-        said, unproved = _say(
-            spaced,
-            f"its spacing allowance of {row.budget_mm.spacing:.3f} mm is too small: a point comes within "
-            "{nearer:.3f} mm, and {claimed:.3f} mm would be needed where points are so far apart",
-        )
-        faults, asked = faults + said, asked + spaced.distances
-    return faults, unproved, asked
-
-
-def _say(ended: Outcome, fault: str) -> tuple[list[str], str | None]:
-    if ended.nearer_mm is not None and ended.claimed_mm is not None:
-        return [fault.format(claimed=ended.claimed_mm, nearer=ended.nearer_mm)], None
-    return [], f"gave up after {ended.distances} distances" if ended.gave_up else None
-
-
-def _swallowed(target: Target, path: Path, body: Array | Mesh, closed: bool) -> bool:
-    """Tell whether a body lies inside the other at the middle of the motion.
-
-    Where surfaces never touch, that cannot change over the motion.
-    """
-    points = body.vertices[np.unique(body.faces)] if isinstance(body, Mesh) else body
-    angles, slides = (path.angle_low + path.angle_high) / 2, (path.slide_low + path.slide_high) / 2
-    seen = path.seen(points[:, None], *(np.repeat(x[None], len(points), axis=0) for x in (angles, slides)))[:, 0]
-    if target.inside(seen).any():
-        return True
-    if not (isinstance(body, Mesh) and closed):
-        return False
-    place = np.empty_like(body.vertices)
-    place[np.unique(body.faces)] = seen
-    corners = target.mesh.vertices[np.unique(target.mesh.faces)]
-    return bool(Target(Mesh(place, body.faces)).inside(corners).any())
-
-
-def _doubts(setting: Setting, path: Path, body: Array | Mesh, zone: Zone, row: ZoneClaim) -> list[str]:
+def _doubts(setting: Setting, moves: Moves, body: Body, zone: Zone, row: ZoneClaim) -> list[str]:
     faults = []
-    needed = row.required_gap_mm + row.budget_mm.guard
-    if comes_within(setting.target, path, in_company(zone.stray_points) - setting.origin, needed):
+    needed, origin = row.required_gap_mm + row.budget_mm.guard, setting.origin
+    if comes_within(setting.target, moves.path, in_company(zone.stray_points) - origin, needed, setting.factors):
         faults.append("scan points that no surface supports stand together nearer than it may pass with")
-    if isinstance(body, Mesh) and not zone.closed and encloses(body, setting.target.mesh):
+    if isinstance(body.solid, Mesh) and not body.closed and encloses(body.solid, setting.target.mesh):
         faults.append("the part lies within its open mesh, so nothing is proven")
     return faults

@@ -6,12 +6,14 @@ import json
 import shutil
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 import trimesh
+from report_kinds import write_kind
 
 from clearance.outputs.certificate import content_sha256
 from clearance.outputs.write import write_results
@@ -127,3 +129,26 @@ def folder(made: Folder, tmp_path: Path) -> Folder:
     """A copy to tamper with."""
     shutil.copytree(made.root, tmp_path / "copy")
     return Folder(tmp_path / "copy")
+
+
+def make_kind(kind: str, root: Path) -> Folder:
+    """Make a report of one of the jobs in `report_kinds`."""
+    write_results(check(write_kind(kind, root)), root / "report")
+    return Folder(root)
+
+
+@pytest.fixture(scope="session")
+def kinds(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], Folder]:
+    """Reports nobody touches, by kind, each made when it is first asked for."""
+    return cache(lambda kind: make_kind(kind, tmp_path_factory.mktemp("kind")))
+
+
+@pytest.fixture
+def copy_of(kinds: Callable[[str], Folder], tmp_path: Path) -> Callable[[str], Folder]:
+    """Copies of them to tamper with."""
+
+    def copied(kind: str) -> Folder:
+        shutil.copytree(kinds(kind).root, tmp_path / "copy")
+        return Folder(tmp_path / "copy")
+
+    return copied
