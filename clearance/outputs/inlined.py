@@ -8,22 +8,17 @@ from typing import Any
 
 from markupsafe import Markup
 
-TEMPLATES = files("clearance.outputs").joinpath("templates")
+PACKAGE = files("clearance")
 
 
 def style(name: str) -> Markup:
-    """Return a style sheet of the templates."""
+    """Return a style sheet, named as room/file."""
     return Markup(_text(name))
 
 
 def script(*names: str) -> Markup:
-    """Return scripts of the templates as one, whose names nothing else on the page sees."""
-    return wrapped(*map(_text, names))
-
-
-def wrapped(*texts: str) -> Markup:
-    """Return scripts, given as text, as one whose names nothing else on the page sees."""
-    return Markup("(() => {\n\"use strict\";\n" + "\n".join(texts) + "\n})();")
+    """Return scripts, each named as room/file, as one whose names nothing else on the page sees."""
+    return Markup("(() => {\n\"use strict\";\n" + "\n".join(map(_text, names)) + "\n})();")
 
 
 def data(tree: dict[str, Any]) -> Markup:
@@ -33,4 +28,5 @@ def data(tree: dict[str, Any]) -> Markup:
 
 
 def _text(name: str) -> str:
-    return TEMPLATES.joinpath(name).read_text(encoding="utf-8")
+    room, file = name.split("/")
+    return PACKAGE.joinpath(room, "templates", file).read_text(encoding="utf-8")

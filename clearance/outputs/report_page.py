@@ -42,7 +42,7 @@ BUDGET_ROWS = (
 )
 
 
-SCRIPTS = ("stage.js", "draw.js", "pose.js", "viewer.js")
+SCRIPTS = ("outputs/stage.js", "outputs/draw.js", "outputs/pose.js", "outputs/viewer.js")
 
 
 def report_page(result: CheckResult, pictures: Sequence[Picture], effective_job: str) -> str:
@@ -73,7 +73,7 @@ def report_page(result: CheckResult, pictures: Sequence[Picture], effective_job:
         budget=budget_chart(result.zones),
         meanings=dict(BUDGET_ROWS),
         letters=dict(zip(SEGMENTS, "ABCDEFG", strict=True)),
-        style=style("report.css"),
+        style=style("outputs/report.css"),
         scene=data({**scene_data(result), "deciding": result.zones.index(tightest)}),
         script=script(*SCRIPTS),
     )

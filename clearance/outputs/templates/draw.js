@@ -1,17 +1,18 @@
 // Drawing with WebGL2 and turning the view by mouse, touch and keys. Parallel projection: lengths are to scale.
 
 const SURFACE_VERTEX = `#version 300 es
-in vec3 place; in float scale;
+in vec3 place, normal; in float scale;
 uniform mat4 body, view; uniform vec3 half_size; uniform float dot_px, nudge;
-out vec3 seen; out float scaled;
+out vec3 seen; out float scaled, lit;
 void main() {
+  lit = dot(normal, normal) < 0.1 ? 1.0 : 0.35 + 0.65 * abs(dot(mat3(view) * normal, normalize(vec3(0.3, 0.45, 0.84))));
   seen = (view * body * vec4(place, 1.0)).xyz; scaled = scale;
   gl_Position = vec4(seen.xy / half_size.xy, -(seen.z + nudge) / half_size.z, 1.0); gl_PointSize = dot_px;
 }`;
 
 const SURFACE_PIXEL = `#version 300 es
 precision highp float;
-in vec3 seen; in float scaled;
+in vec3 seen; in float scaled, lit;
 uniform vec3 bands[8]; uniform vec3 plain; uniform float faint, hatch, dots, only_short, sharp;
 out vec4 colour;
 vec3 band(float s) {
@@ -29,6 +30,7 @@ void main() {
   if (dots > 0.5 && dots < 1.5) {
     vec2 away = gl_PointCoord - 0.5;
     if (dot(away, away) > 0.25) discard;
+    c *= lit;
   } else if (dots < 0.5) {
     vec3 across = normalize(cross(dFdx(seen), dFdy(seen)));
     if (hatch > 0.5 && is_short) {
@@ -51,6 +53,7 @@ function linked(gl, vertex, pixel) {
   }
   gl.bindAttribLocation(program, 0, "place");
   gl.bindAttribLocation(program, 1, "scale");
+  gl.bindAttribLocation(program, 2, "normal");
   gl.linkProgram(program);
   return gl.getProgramParameter(program, gl.LINK_STATUS) ? program : null;
 }
@@ -70,6 +73,8 @@ function Canvas(canvas, bands) {
   gl.enable(gl.DEPTH_TEST);
   gl.enable(gl.POLYGON_OFFSET_FILL);
   gl.polygonOffset(1, 2);
+  gl.vertexAttrib1f(1, -1000);  // without a colour of its own a shape is plain
+  gl.vertexAttrib3f(2, 0, 0, 0);
   gl.clearColor(0.925, 0.918, 0.902, 1);
 
   function buffer(kind, data) {
@@ -79,19 +84,33 @@ function Canvas(canvas, bands) {
     return made;
   }
 
-  // kind: "surface", "dots" or "lines"; `scale` tells each vertex's place on the colour scale.
-  function body(kind, points, faces, scale) {
+  // kind: "surface", "dots" or "lines"; `scale` tells each vertex's place on the colour scale, `normals` shade dots.
+  function body(kind, points, faces, scale, normals) {
     const array = gl.createVertexArray(), count = faces ? faces.length : points.length / 3;
     gl.bindVertexArray(array);
-    buffer(gl.ARRAY_BUFFER, points);
+    const places = buffer(gl.ARRAY_BUFFER, points);
     gl.enableVertexAttribArray(0);
     gl.vertexAttribPointer(0, 3, gl.FLOAT, false, 0, 0);
-    const coloured = buffer(gl.ARRAY_BUFFER, scale || new Float32Array(points.length / 3).fill(-1000));
-    gl.enableVertexAttribArray(1);
-    gl.vertexAttribPointer(1, 1, gl.FLOAT, false, 0, 0);
+    let coloured = null;
+    if (scale) {
+      coloured = buffer(gl.ARRAY_BUFFER, scale);
+      gl.enableVertexAttribArray(1);
+      gl.vertexAttribPointer(1, 1, gl.FLOAT, false, 0, 0);
+    }
+    if (normals) {
+      buffer(gl.ARRAY_BUFFER, normals);
+      gl.enableVertexAttribArray(2);
+      gl.vertexAttribPointer(2, 3, gl.BYTE, true, 0, 0);
+    }
     if (faces) buffer(gl.ELEMENT_ARRAY_BUFFER, faces);
     gl.bindVertexArray(null);
-    return { kind, array, count, faces: Boolean(faces), coloured };
+    return { kind, array, count, faces: Boolean(faces), places, coloured };
+  }
+
+  function move(shape, points) {
+    gl.bindBuffer(gl.ARRAY_BUFFER, shape.places);
+    gl.bufferData(gl.ARRAY_BUFFER, points, gl.DYNAMIC_DRAW);
+    shape.count = points.length / 3;
   }
 
   function recolour(shape, scale) {
@@ -134,7 +153,7 @@ function Canvas(canvas, bands) {
     else gl.drawArrays(mode, 0, shape.count);
   }
 
-  return { body, recolour, start, draw, gl };
+  return { body, move, recolour, start, draw, gl };
 }
 
 function Camera(target, toward, up, perPixel, reach) {

@@ -90,7 +90,7 @@ async function showScene(scene, root) {
   for (const zone of zones) zone.wander = wanderOf(zone, zones.indexOf(zone));
 
   const shapes = {
-    part: screen.body("surface", part.points, part.faces),
+    part: screen.body("surface", part.points, part.faces, new Float32Array(part.points.length / 3)),
     patches: screen.body("lines", part.patches),
     context: screen.body("dots", context),
     unseen: screen.body("lines", new Float32Array(scene.unseen.flatMap(u => ringed(sub(u.centre, scene.origin), u.size)))),
@@ -172,11 +172,7 @@ async function showScene(scene, root) {
     by("view-behind").textContent = zone && zone.on && label.hidden ? `The worst spot of ${zone.name} is behind the part from here.` : "";
     if (label.hidden) return;
     const [a, b] = spotPlaces(spot), { gl } = screen;
-    gl.bindVertexArray(shapes.gap.array);
-    shapes.gap.ends ||= gl.createBuffer();
-    gl.bindBuffer(gl.ARRAY_BUFFER, shapes.gap.ends);
-    gl.bufferData(gl.ARRAY_BUFFER, new Float32Array([...a, ...b]), gl.DYNAMIC_DRAW);
-    gl.vertexAttribPointer(0, 3, gl.FLOAT, false, 0, 0);
+    screen.move(shapes.gap, new Float32Array([...a, ...b]));
     gl.disable(gl.DEPTH_TEST);
     screen.draw(shapes.gap, STILL, { plain: [10, 10, 10] });
     gl.enable(gl.DEPTH_TEST);
