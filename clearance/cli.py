@@ -113,6 +113,26 @@ def look(
 
 
 @app.command()
+def pick(
+    scan: Annotated[Path, typer.Argument(metavar="SCAN", help="point cloud or mesh of the bay")],
+    out: Annotated[
+        Path | None, typer.Option("--out", "-o", metavar="FILE", help="page, HTML; without it SCAN_pick.html")
+    ] = None,
+    unit: Annotated[str | None, typer.Option(help="unit of the coordinates: mm cm m in")] = None,
+    around: Annotated[
+        tuple[float, float, float, float] | None,
+        typer.Option(metavar="X Y Z RADIUS", help="mm: take only this part of the scan, every point of it"),
+    ] = None,
+) -> None:
+    """Write an offline page on which points, holes, studs and boxes are picked for the job file."""
+    from clearance.pick.page import pick_page, write_pick_page
+
+    page = out or Path(f"{scan.stem}_pick.html")
+    write_pick_page(pick_page(scan, unit, around), page)
+    typer.echo(f"page: {page} (open it in a browser)")
+
+
+@app.command()
 def place(
     job: JobFile,
     out: Annotated[

@@ -1,4 +1,4 @@
-"""report.html: one offline page for people, pictures inside, no script."""
+"""report.html: one offline page for people, pictures, 3D view and charts inside, nothing from elsewhere."""
 
 from __future__ import annotations
 
@@ -8,11 +8,16 @@ from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
+from clearance.outputs.charts import SEGMENTS, budget_chart, roll_chart
 from clearance.outputs.colours import BANDS
 from clearance.outputs.figures import at_least, at_most, direction, interval, pose_words
+from clearance.outputs.inlined import data, script, style
 from clearance.outputs.looked_for import looked_for
+from clearance.outputs.moving import motion_of
 from clearance.outputs.pictures import Picture
 from clearance.outputs.record import largest_sigma
+from clearance.outputs.roll_curve import roll_curve
+from clearance.outputs.scene_data import scene_data
 from clearance.outputs.terminal import SIGNS, WORDS
 from clearance.verdict.result import CheckResult, Verdict, ZoneResult
 
@@ -35,6 +40,9 @@ BUDGET_ROWS = (
     ("spacing", "surface between scan points may be nearer by"),
     ("guard", "guard: what must be in hand for a pass"),
 )
+
+
+SCRIPTS = ("outputs/stage.js", "outputs/draw.js", "outputs/pose.js", "outputs/viewer.js")
 
 
 def report_page(result: CheckResult, pictures: Sequence[Picture], effective_job: str) -> str:
@@ -61,6 +69,13 @@ def report_page(result: CheckResult, pictures: Sequence[Picture], effective_job:
         budget_rows=BUDGET_ROWS,
         cautions=CAUTIONS,
         effective_job=effective_job,
+        curves=_curves(result),
+        budget=budget_chart(result.zones),
+        meanings=dict(BUDGET_ROWS),
+        letters=dict(zip(SEGMENTS, "ABCDEFG", strict=True)),
+        style=style("outputs/report.css"),
+        scene=data({**scene_data(result), "deciding": result.zones.index(tightest)}),
+        script=script(*SCRIPTS),
     )
 
 
@@ -68,6 +83,11 @@ def deciding_zone(zones: Sequence[ZoneResult]) -> ZoneResult:
     """Return the zone that decides: of those with the gravest verdict the one nearest to failing."""
     grave = [Verdict.FAIL, Verdict.UNDECIDED, Verdict.PASS]
     return min(zones, key=lambda z: (grave.index(z.verdict), z.margin_mm - z.budget.guard))
+
+
+def _curves(result: CheckResult) -> list[dict[str, Any]]:
+    curves = [(zone, roll_curve(zone, motion_of(result, zone))) for zone in result.zones]
+    return [roll_chart(zone, curve) for zone, curve in curves if curve is not None]
 
 
 def _picture(picture: Picture) -> dict[str, Any]:
