@@ -37,6 +37,7 @@ app = typer.Typer(
 
 JobFile = Annotated[Path, typer.Argument(metavar="JOB", help="job file (TOML); `clearance new` writes one")]
 AsJson = Annotated[bool, typer.Option("--json", help="print JSON for a program to read")]
+Three = tuple[float, float, float] | None
 Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="no progress on stderr")]
 
 
@@ -185,6 +186,31 @@ def check(
     else:
         _print_summary(result, folder)
     raise typer.Exit(EXIT[result.verdict.value])
+
+
+@app.command()
+def move(
+    job: JobFile,
+    shift: Annotated[Three, typer.Option(metavar="X Y Z", help="mm, after the turn")] = None,
+    turn: Annotated[tuple[str, float] | None, typer.Option(metavar="AXIS DEG", help="axis: x, y, z or 0,0,1")] = None,
+    about: Annotated[
+        Three, typer.Option(metavar="X Y Z", help="mm, the point that the turn leaves where it is")
+    ] = None,
+    of: Annotated[str, typer.Option(help="engine, transmission or part")] = "engine",
+    zones: Annotated[str | None, typer.Option(help="zones that go along, with commas between")] = None,
+    moves: Annotated[Path | None, typer.Option(metavar="FILE", help="several moves: TOML, [[move]] tables")] = None,
+    out: Annotated[Path | None, typer.Option("--out", "-o", metavar="DIR", help="without it JOB_move")] = None,
+    as_json: AsJson = False,
+    quiet: Quiet = False,
+) -> None:
+    """Move engine, transmission or part and tell what changes: every zone before and after."""
+    from clearance.moves.move_command import moves_from
+    from clearance.moves.run_move import run_move
+
+    folder = out or Path(f"{job.stem}_move")
+    found, tree = run_move(job, moves_from(moves, shift, turn, about, of, zones), folder, _progress(quiet, job.stem))
+    _print_json(tree) if as_json else typer.echo("\n".join(found))
+    raise typer.Exit(EXIT[tree["cases"][-1]["verdict"]])
 
 
 @app.command()

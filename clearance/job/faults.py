@@ -37,19 +37,22 @@ WANTED = {
 LIMITS = (("ge", "at least"), ("gt", "above"), ("le", "at most"), ("lt", "below"))
 
 
-def first_fault(fault: ValidationError, tree: dict[str, Any], file: Path) -> InputError:
-    """Return the first fault of a job, unknown keys first since they often cause the others."""
-    found = _distinct(fault.errors(include_url=False), tree)
+def first_fault(fault: ValidationError, tree: dict[str, Any], file: Path, root: type[BaseModel] = Job) -> InputError:
+    """Return the first fault of a job, or of another file whose tables `root` tells; unknown keys first.
+
+    Those often cause the others.
+    """
+    found = _distinct(fault.errors(include_url=False), tree, root)
     unknown = [e for e in found if e["type"] == "extra_forbidden"]
-    meant = {(*e["loc"][:-1], _nearest(e)) for e in unknown}
+    meant = {(*e["loc"][:-1], _nearest(e, root)) for e in unknown}
     found = [e for e in found if e["type"] != "missing" or e["loc"] not in meant]
-    error = _unknown_key(unknown[0], tree, file) if unknown else _bad_value(found[0], tree, file)
+    error = _unknown_key(unknown[0], tree, file, root) if unknown else _bad_value(found[0], tree, file, root)
     if len(found) > 1:
         error = InputError(error.where, error.found, f"{error.wanted} (and {len(found) - 1} more)", error.key)
     return error
 
 
-def _distinct(found: list[ErrorDetails], tree: Any) -> list[ErrorDetails]:
+def _distinct(found: list[ErrorDetails], tree: Any, root: type[BaseModel]) -> list[ErrorDetails]:
     """Leave out what follows from a fault further in, and all but one of a key's faults."""
     deep = [e["loc"] for e in found]
     by_key: dict[str, ErrorDetails] = {}
@@ -57,7 +60,7 @@ def _distinct(found: list[ErrorDetails], tree: Any) -> list[ErrorDetails]:
         loc = error["loc"]
         if any(len(other) > len(loc) and other[: len(loc)] == loc for other in deep):
             continue
-        key = _place(error, tree).key
+        key = _place(error, tree, root).key
         if key not in by_key or by_key[key]["type"] == "literal_error":
             by_key[key] = error
     return list(by_key.values())
@@ -79,9 +82,9 @@ class _Place:
         return f" ({self.about})" if self.about else ""
 
 
-def _place(error: ErrorDetails, tree: Any) -> _Place:
+def _place(error: ErrorDetails, tree: Any, root: type[BaseModel]) -> _Place:
     """Follow an error's path: zones, datums and landmarks by name, or by number from 1 where they have none."""
-    model: type[BaseModel] | None = Job
+    model: type[BaseModel] | None = root
     key, about, width, node, joint, entries, array = "", "", 0, tree, "", [], tree
     for at, step in enumerate(error["loc"]):
         if isinstance(step, int):
@@ -103,33 +106,33 @@ def _place(error: ErrorDetails, tree: Any) -> _Place:
     return _Place(key, tuple(entries), array if entries else error["input"], about, width)
 
 
-def _unknown_key(error: ErrorDetails, tree: dict[str, Any], file: Path) -> InputError:
+def _unknown_key(error: ErrorDetails, tree: dict[str, Any], file: Path, root: type[BaseModel]) -> InputError:
     *parents, name = error["loc"]
-    key = _place(error, tree).key
+    key = _place(error, tree, root).key
     tables = [step for step in parents if isinstance(step, str)]
     if len(tables) < 2 and str(name) in FORESEEN.get("".join(tables), ()):
         return InputError(file, "not supported by this version", "leave it out: nothing would be done about it", key)
-    near = _nearest(error)
-    known = ", ".join(sorted(_names(_model_at(parents))))
+    near = _nearest(error, root)
+    known = ", ".join(sorted(_names(_model_at(parents, root))))
     return InputError(file, "unknown key", f"did you mean {near}?" if near else f"known keys here: {known}", key)
 
 
-def _nearest(error: ErrorDetails) -> str:
+def _nearest(error: ErrorDetails, root: type[BaseModel]) -> str:
     """Return the known key most like an unknown one, or nothing."""
     *parents, name = error["loc"]
-    near = difflib.get_close_matches(str(name), _names(_model_at(parents)), n=1, cutoff=0.5)
+    near = difflib.get_close_matches(str(name), _names(_model_at(parents, root)), n=1, cutoff=0.5)
     return near[0] if near else ""
 
 
-def _bad_value(error: ErrorDetails, tree: dict[str, Any], file: Path) -> InputError:
-    place, kind, limits = _place(error, tree), error["type"], error.get("ctx", {})
+def _bad_value(error: ErrorDetails, tree: dict[str, Any], file: Path, root: type[BaseModel]) -> InputError:
+    place, kind, limits = _place(error, tree, root), error["type"], error.get("ctx", {})
     key, about = place.key, place.hint
     if kind == "missing" and not place.entries:
         return InputError(file, "missing", f"add it{about}", key)
     if (
         kind == "tuple_type"
         and isinstance(place.value, dict)
-        and key in ("zone", "datum", "register.pair", "register.set")
+        and key in ("zone", "datum", "move", "register.pair", "register.set")
     ):
         return InputError(file, "this is one table", "write an array of tables" + _double(key), key)
     if kind == "value_error":
@@ -154,7 +157,7 @@ def _bad_value(error: ErrorDetails, tree: dict[str, Any], file: Path) -> InputEr
 
 
 def _double(key: str) -> str:
-    return f": [[{key}]], in double brackets, heads each" if key in ("zone", "datum") else ": [ { }, { }, ... ]"
+    return f": [[{key}]], in double brackets, heads each" if key in ("zone", "datum", "move") else ": [ { }, { }, ... ]"
 
 
 def _found(error: ErrorDetails, place: _Place) -> str:
@@ -192,9 +195,9 @@ def _shown(value: Any) -> str:
     return text if len(text) <= SHOWN else text[: SHOWN - 3] + "..."
 
 
-def _model_at(loc: Sequence[int | str]) -> type[BaseModel]:
+def _model_at(loc: Sequence[int | str], root: type[BaseModel]) -> type[BaseModel]:
     """Return the table that a path leads to."""
-    model: type[BaseModel] = Job
+    model = root
     for step in loc:
         if isinstance(step, str):
             inner = _inner(_field(model, step))

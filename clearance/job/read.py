@@ -25,7 +25,7 @@ def read_job(path: Path) -> Job:
         If it cannot be read, is not TOML, has an unknown, missing or wrong key, contradicts itself,
         or names a file that is missing or empty.
     """
-    tree = _toml(_text(path), path)
+    tree = toml_tree(_text(path), path)
     if "file" in tree:
         raise InputError(path, "unknown key", "did you mean part.file?", "file")
     try:
@@ -54,7 +54,8 @@ def _text(path: Path) -> str:
     return text
 
 
-def _toml(text: str, path: Path) -> dict[str, Any]:
+def toml_tree(text: str, path: Path) -> dict[str, Any]:
+    """Return the tables of a TOML text read from `path`. Raises InputError where it is not TOML."""
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as fault:

@@ -33,6 +33,8 @@ class Layout:
     motions : by a zone's name, how it moves against the part
     faces, masks : faces that are meant to touch and, by a zone's name, what they leave out of it
     peeled : scan points that lie on the engine and ride with it
+    views : after a move, the part as seen from each thing that was moved, in the scan as it was taken:
+        what the scan missed may ride on that thing
     """
 
     setting: Setting
@@ -41,10 +43,28 @@ class Layout:
     faces: tuple[PlacedFace, ...]
     masks: Mapping[str, ContactMask]
     peeled: int
+    views: tuple[Layout, ...] = ()
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Standing:
+    """What stands in the bay, before what is meant to touch is left out of it; `peeled` as in `Layout`."""
+
+    setting: Setting
+    zones: Zones
+    peeled: int
 
 
 def lay_out(placed: Placement) -> Layout:
     """Build the zones in the bay around the placed part. Raises InputError where a zone cannot be built."""
+    return settle(placed, stand(placed))
+
+
+def stand(placed: Placement, beyond_mm: float = 0.0) -> Standing:
+    """Build the zones as they stand in the bay, for a part that may be moved `beyond_mm` from its place.
+
+    Raises InputError where a zone cannot be built.
+    """
     job, scan, registration, engine = placed.job, placed.scan, placed.registration, placed.engine
     in_bay, rock = placed.part.moved(registration.T_bay_part), rock_of(job.rock)
     growth = placed.growth.moved(registration.T_bay_part) if placed.growth else None
@@ -58,17 +78,27 @@ def lay_out(placed: Placement) -> Layout:
         confidence=job.decision.confidence,
     )
     if scan is not None:
-        setting = replace(setting, scan=with_support(scan, in_bay.mesh, _within_mm(job, setting)))
+        setting = replace(setting, scan=with_support(scan, in_bay.mesh, _within_mm(job, setting) + beyond_mm))
     zones = build_zones(job, setting.scan, peeled)
-    faces = placed_faces(job, in_bay, registration.T_bay_part)
-    zones, masks = _without_contact(job, zones, faces, setting)
+    return Standing(setting=setting, zones=zones, peeled=int(peeled.on_engine.sum()) if peeled else 0)
+
+
+def settle(placed: Placement, standing: Standing, views: tuple[Layout, ...] = ()) -> Layout:
+    """Leave out what is meant to touch and tell how each zone moves. Raises InputError where nothing of a zone is left.
+
+    `views` as in `Layout`.
+    """
+    job, setting = placed.job, standing.setting
+    faces = placed_faces(job, setting.part, placed.registration.T_bay_part)
+    zones, masks = _without_contact(job, standing.zones, faces, setting)
     return Layout(
         setting=setting,
         zones=zones,
         faces=faces,
         masks=masks,
         motions=_motions(job, zones.zones, setting),
-        peeled=int(peeled.on_engine.sum()) if peeled else 0,
+        peeled=standing.peeled,
+        views=views,
     )
 
 
@@ -121,6 +151,10 @@ def unseen_near(layout: Layout, job: Job, needed_mm: Mapping[str, float]) -> tup
 
     `needed_mm`: gap and guard of each zone, by its name.
     """
+    return tuple(u for view in (layout, *layout.views) for u in _unseen_in(view, job, needed_mm))
+
+
+def _unseen_in(layout: Layout, job: Job, needed_mm: Mapping[str, float]) -> tuple[Unseen, ...]:
     setting = layout.setting
     if setting.scan is None:
         return ()

@@ -1,0 +1,136 @@
+"""What a job demands of a move: for every zone the clearance it must keep, guard and spacing counted in.
+
+A zone passes a check where, for each class of like spacing, clearance - widest spacing - k u >= gap (`verdict.
+budget`). Of u what may differ from place to place is taken at its largest over what can come near, so that a
+move that keeps a demand passes the zone, at its own worst spot too. `WIDTH_MM` covers the width of the bounds
+that a check finds. Not in it, and looked at by `clearance move`: unseen places, stray points, points of no zone.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from clearance.errors import InputError
+from clearance.frames import Array
+from clearance.heat.grown_sweep import swept_by_growth
+from clearance.heat.growth import growth_spread_anywhere_mm
+from clearance.job.moves import Move
+from clearance.layout.layout import Layout, Standing, settle, stand
+from clearance.layout.placement import Placement
+from clearance.motion.pair import PairMotion
+from clearance.moves.demand import Demand, powers
+from clearance.moves.displaced import at_rest, carry
+from clearance.moves.evaluator import Evaluator
+from clearance.moves.space import MoveSpace
+from clearance.scene.zone import Zone
+from clearance.verdict.budget import CLASS_RATIO
+from clearance.verdict.conformance import combined, guard_factor, rectangular
+from clearance.verdict.setting import Setting
+
+WIDTH_MM = 0.1
+"""Bounds of a check are at most so wide: 0.02 mm of a zone, 0.05 mm of a class of spacing, 0.02 mm of growth."""
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Demanded:
+    """What a job demands: the bay as it stands, and one demand for each zone and class of spacing."""
+
+    placed: Placement
+    standing: Standing
+    demands: tuple[Demand, ...]
+
+
+def demanded(placed: Placement, of: Move, space: MoveSpace) -> Demanded:
+    """Return what a job demands of the moves of what `of` names.
+
+    Raises InputError for a zone on a link, or one that the part is meant to touch and that the move takes from it.
+    """
+    first = stand(placed)
+    farthest = _farthest_mm(space, first.setting.part.mesh.vertices)
+    standing = stand(placed, farthest)
+    layout = settle(placed, standing)
+    goes = carry(at_rest(placed.job, standing), space.motion(_some_move()), of, placed.job, standing)
+    demands = list[Demand]()
+    for zone in layout.zones.zones:
+        motion = layout.motions[zone.name]
+        part_goes, zone_goes = _moved(goes.part.matrix), _moved(goes.zones[zone.name].matrix)
+        if motion.shaft is not None:
+            wanted = "use `clearance move`, which points the shaft anew; or declare the shaft with travel instead"
+            raise InputError(placed.job.file, "room does not know shafts on a link", wanted, f"zone '{zone.name}'")
+        mask = layout.masks.get(zone.name)
+        if part_goes != zone_goes and mask is not None and (mask.points or mask.area_mm2):
+            found = f"the part is meant to touch '{zone.name}', and this move takes it away from there"
+            raise InputError(placed.job.file, found, "move both, or leave part.contact out", "part.contact")
+        demands += _of_zone(zone, motion, layout, of.of, part_goes, zone_goes, space)
+    return Demanded(placed=placed, standing=standing, demands=tuple(demands))
+
+
+def _of_zone(
+    zone: Zone, motion: PairMotion, layout: Layout, of: str, part_goes: bool, zone_goes: bool, space: MoveSpace
+) -> list[Demand]:
+    setting = layout.setting
+    rocks = motion.rock is not None and motion.turned is not None
+    turned = "zone" if motion.turned == "zone" else "part"
+    inner, outer = powers(rocks=rocks, turned=turned, of=of, part_goes=part_goes, zone_goes=zone_goes)
+    part, growth = setting.part, setting.growth
+    made = []
+    for solid, widest in _classes(zone):
+        demand = Demand(
+            zone=zone.name,
+            part=part.mesh if growth is None else swept_by_growth(part.mesh, growth),
+            whole=part.mesh,
+            closed=part.closed,
+            solid=zone.mesh if zone.mesh is not None else solid,
+            zone_closed=zone.closed,
+            rock=motion.rock if rocks else None,
+            turned="zone" if turned == "zone" else "part",
+            travel=motion.travel,
+            stroke=motion.stroke,
+            inner=inner,
+            outer=outer,
+            need_mm=zone.gap_mm + guard_mm(zone, setting, part.mesh.vertices) + widest + WIDTH_MM,
+        )
+        if not Evaluator(demand, space).always_clear or zone.mesh is not None or not made:
+            made.append(demand)
+    return made
+
+
+def guard_mm(zone: Zone, setting: Setting, places: Array) -> float:
+    """Return k u of a zone, mm, without spacing, as it is where (n, 3) `places` of the part are least sure."""
+    scan, measured = setting.scan, zone.points is not None or zone.fit is not None
+    noise = scan.noise_mm if scan is not None and zone.points is not None else 0.0
+    accuracy = scan.accuracy_mm if scan is not None and measured else 0.0
+    rest = combined([noise, accuracy, zone.fit_sigma_mm, rectangular(setting.part.tolerance_mm)])
+    sigma = setting.registration.largest_sigma_mm(places)
+    grows = growth_spread_anywhere_mm(places, setting.growth) if setting.growth is not None else np.zeros(len(places))
+    return guard_factor(setting.confidence) * combined([float(np.hypot(sigma, grows).max()), rest])
+
+
+def _classes(zone: Zone) -> list[tuple[Array, float]]:
+    """Return the zone's points in classes of like spacing, as `verdict.budget` has them, and the widest of each."""
+    if zone.points is None or zone.spacing_mm is None:
+        return [(np.zeros((0, 3)) if zone.points is None else zone.points, 0.0)]
+    made, left = [], np.ones(len(zone.points), dtype=bool)
+    while left.any():
+        widest = float(zone.spacing_mm[left].max())
+        group = left & (zone.spacing_mm > widest / CLASS_RATIO)
+        left &= ~group
+        made.append((zone.points[group], widest))
+    return made
+
+
+def _farthest_mm(space: MoveSpace, points: Array) -> float:
+    """Return how far any move of the space carries a point, mm, at most."""
+    most = np.maximum(np.abs(space.low), np.abs(space.high))
+    arm = float(np.linalg.norm(points - space.about, axis=1).max())
+    return float(np.linalg.norm(most[:3]) + np.linalg.norm(most[3:]) * arm)
+
+
+def _some_move() -> Array:
+    return np.array([1.0, 0, 0, 0, 0, 0])
+
+
+def _moved(matrix: Array) -> bool:
+    return not np.allclose(matrix, np.eye(4), rtol=0, atol=1e-9)

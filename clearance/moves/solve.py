@@ -1,0 +1,73 @@
+"""A whole study: every box decided once, on whatever does the work, and kept as soon as it is finished."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from clearance.moves.cells import Cells, Study, joined, tasks
+from clearance.moves.store import Store, study_key
+from clearance.moves.workers import Box, cores, decide_here, decide_on_cluster, decide_on_cores
+from clearance.provenance import versions
+
+BOXES = 64
+"""About how many boxes the range is cut into: what is lost at most by an interrupt is the boxes at work."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class How:
+    """How a study is worked out.
+
+    Attributes
+    ----------
+    keep : Path or None
+        File in which finished boxes are kept.
+    resume : bool
+        Take from it what is finished; else the study starts anew.
+    cluster : str or None
+        Address of a Dask scheduler.
+    workers : int or None
+        Processes on this machine; None: all cores; 1: this process.
+    """
+
+    keep: Path | None = None
+    resume: bool = False
+    cluster: str | None = None
+    workers: int | None = None
+
+
+def solve(study: Study, how: How, told: Callable[[int, int], None] = lambda done, of: None) -> tuple[Cells, int]:
+    """Return the cells of the whole range, and how many boxes were taken from what was kept.
+
+    `told` is called with the boxes done and their number. Raises InputError where the file of kept cells or
+    the cluster cannot be used.
+    """
+    boxes: list[Box] = [(n, low, high) for n, (low, high) in enumerate(tasks(study.space, BOXES))]
+    store = Store(how.keep, study_key(study, versions())) if how.keep is not None else None
+    done: dict[int, Cells] = {}
+    try:
+        if store is not None:
+            if not how.resume:
+                store.forget()
+            done = store.finished()
+        taken = len(done)
+        told(taken, len(boxes))
+        for number, cells in _decided(study, [box for box in boxes if box[0] not in done], how):
+            if store is not None:
+                store.add(number, cells)
+            done[number] = cells
+            told(len(done), len(boxes))
+    finally:
+        if store is not None:
+            store.close()
+    return joined([done[number] for number in sorted(done)]), taken
+
+
+def _decided(study: Study, left: list[Box], how: How) -> Iterator[tuple[int, Cells]]:
+    if not left:
+        return iter(())
+    if how.cluster is not None:
+        return decide_on_cluster(study, left, how.cluster)
+    workers = min(how.workers or cores(), len(left))
+    return decide_on_cores(study, left, workers) if workers > 1 else decide_here(study, left)
