@@ -18,7 +18,7 @@ _FLAT = 1e-9
 
 
 def point_to_triangles(point: Array, normal: Array, triangles: Array) -> Array:
-    """Return the view factor, (m,), from a small plane element to each of (m, 3, 3) triangles, both sides of which emit.
+    """Return the view factor, (m,), from a small plane element to each of (m, 3, 3) triangles, either side.
 
     Lambert's formula, the sum of n · (a x b / |a x b|) times the angle between a and b, over 2 pi, round
     the part of each triangle above the element's plane (Howell, Catalog of Radiation Heat Transfer
