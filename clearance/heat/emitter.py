@@ -77,12 +77,17 @@ class Emitter:
         """Return what (n, 3) elements with (n, 3) normals see, sampled: within `sight.sampling_bound(rays)`."""
         return _seen(self.sight.gathered(points, normals, self._weights, rays))
 
-    def integrated(self, point: Array, normal: Array) -> Seen:
-        """Return what one element (3,), (3,) sees, by integration over the visible triangles.
+    def integrated(self, points: Array, normals: Array) -> Seen:
+        """Return what (n, 3) elements with (n, 3) normals see, by integration over the visible triangles.
 
         Each triangle's view factor is exact; the share of it that is in sight is told by rays to four points
         of it, so what is left of error lies on the triangles at the edge of what is hidden.
         """
+        rows = [self._shares(point, normal) @ self._weights for point, normal in zip(points, normals, strict=True)]
+        return _seen(np.array(rows).reshape(-1, self._weights.shape[1]))
+
+    def _shares(self, point: Array, normal: Array) -> Array:
+        """View factor of what is visible of each triangle, (m,)."""
         corners = self.mesh.triangles
         factor = point_to_triangles(point, normal, corners)
         before = np.flatnonzero(factor > 0)
@@ -91,7 +96,7 @@ class Emitter:
         ways /= np.linalg.norm(ways, axis=1, keepdims=True)
         met = self.sight.first_hit(np.broadcast_to(point, ways.shape), ways.astype(np.float32)).reshape(-1, 4)
         factor[before] *= (met == before[:, None]).mean(axis=1)
-        return _seen((factor @ self._weights)[None])
+        return factor
 
 
 _SAMPLES = np.array([[1 / 3, 1 / 3, 1 / 3], [0.6, 0.2, 0.2], [0.2, 0.6, 0.2], [0.2, 0.2, 0.6]])

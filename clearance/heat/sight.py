@@ -5,13 +5,14 @@ Single precision about the body's own middle: a hit is out by some 1e-6 of its e
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from clearance.frames import Array
-from clearance.scene.mesh import Mesh
+from clearance.scene.mesh import IntArray, Mesh
 
 RAYS = 256
 """Rays from each point of a temperature map."""
@@ -29,7 +30,7 @@ class Sight:
         from embreex.mesh_construction import TriangleMesh
         from embreex.rtcore_scene import EmbreeScene
 
-        corners = mesh.triangles
+        corners, self._triangles = mesh.triangles, len(mesh.faces)
         self._middle = corners.reshape(-1, 3).mean(axis=0)
         self.low, self.high = corners.reshape(-1, 3).min(axis=0), corners.reshape(-1, 3).max(axis=0)
         self._scene: Any = EmbreeScene()
@@ -56,6 +57,20 @@ class Sight:
             Per triangle.
         """
         total = np.zeros((len(points), weights.shape[1]))
+        for some, of_point, face in self._hits(points, normals, rays):
+            for column in range(weights.shape[1]):
+                total[some, column] = np.bincount(of_point, weights[face, column], len(some)) / rays
+        return total
+
+    def met(self, points: Array, normals: Array, rays: int = RAYS) -> IntArray:
+        """Return how many of the rays of `gathered` meet each triangle, (m,)."""
+        count = np.zeros(self._triangles, dtype=np.int64)
+        for _, _, face in self._hits(points, normals, rays):
+            count += np.bincount(face, minlength=self._triangles)
+        return count
+
+    def _hits(self, points: Array, normals: Array, rays: int) -> Iterator[tuple[IntArray, IntArray, IntArray]]:
+        """Cast the rays block by block: the block's points, and of each ray that hits its point and triangle."""
         asked = np.flatnonzero(_may_see(points, normals, self.low, self.high))
         ways = _spiral(rays)
         step = max(1, BLOCK // rays)
@@ -64,10 +79,7 @@ class Sight:
             cast = np.matmul(ways, _frames(normals[some], some)).reshape(-1, 3)
             met = self.first_hit(np.repeat(points[some], rays, axis=0), cast)
             hit = np.flatnonzero(met >= 0)
-            of_point, face = hit // rays, met[hit]
-            for column in range(weights.shape[1]):
-                total[some, column] = np.bincount(of_point, weights[face, column], len(some)) / rays
-        return total
+            yield some, hit // rays, met[hit]
 
 
 def sampling_bound(rays: int) -> float:
