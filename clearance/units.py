@@ -23,3 +23,13 @@ def radians(degrees: float) -> float:
 def degrees(radians_: float) -> float:
     """Return radians as degrees."""
     return math.degrees(radians_)
+
+
+def kelvin(celsius_: float) -> float:
+    """Return °C as K."""
+    return celsius_ + 273.15
+
+
+def celsius(kelvin_: float) -> float:
+    """Return K as °C."""
+    return kelvin_ - 273.15

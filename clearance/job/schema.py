@@ -12,6 +12,7 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import Field, model_validator
 
 from clearance.job.datum import Datum, DatumPair
+from clearance.job.heat import Emissivity, Heat, LimitC, Shield
 from clearance.job.motions import Link, Rock, Stroke, Travel
 from clearance.job.values import (
     Carrier,
@@ -168,6 +169,13 @@ class Zone(Table):
     gap: NotNegative = Field(description="mm, clearance required of it, bare")
     gap_shielded: NotNegative | None = Field(None, description="mm, clearance required of it behind a heat shield")
     shielded: Yes = Field(False, description="true: a heat shield is fitted and gap_shielded applies")
+    limit: LimitC | None = Field(
+        None, description="degrees C that it stands, or the name of a class: for `clearance shield`"
+    )
+    emissivity: Emissivity = Field(
+        0.95,
+        description="emissivity of its surface, above 0 to 1, or a surface's name: for `clearance shield`",
+    )
 
     @model_validator(mode="after")
     def _shield_has_gap(self) -> Self:
@@ -179,15 +187,6 @@ class Zone(Table):
     def required_gap(self) -> float:
         """Gap in force, mm."""
         return self.gap_shielded if self.shielded and self.gap_shielded is not None else self.gap
-
-
-class Heat(Table):
-    """[heat]: the part's temperature in use; it is checked from cold to hot."""
-
-    part_temperature: Finite = Field(description="degrees C, of the part in use, its hottest")
-    ambient: Finite = Field(20.0, description="degrees C, about the part in use")
-    modelled_at: Finite = Field(20.0, description="degrees C, at which the part has the size of its mesh")
-    anchor: Line = Field(description="name of a datum on the part that stays where it is as the part grows")
 
 
 class Decision(Table):
@@ -224,6 +223,7 @@ class Job(Table):
     engine: Engine | None = Field(None, description="a reference that the part is placed by")
     links: tuple[Link, ...] = Field((), alias="link", description="shafts whose ends ride on different carriers")
     heat: Heat | None = Field(None, description="the part's temperature in use; left out: it is checked cold")
+    shield: Shield | None = Field(None, description="the heat shield that `clearance shield` sizes")
     decision: Decision = Field(
         default_factory=lambda: Decision(confidence=0.95), description="how sure a pass or fail must be"
     )
@@ -242,7 +242,6 @@ class Job(Table):
 FORESEEN: dict[str, tuple[str, ...]] = {
     "": ("access",),
     "register": ("shape",),
-    "zone": ("limit", "emissivity"),
 }
 """Keys that the design foresees and this version refuses, so that nothing asked for is silently left undone."""
 

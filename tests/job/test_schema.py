@@ -85,7 +85,7 @@ def _tables() -> list[type[Table]]:
 
 
 def test_every_key_says_what_it_means_and_numbers_their_unit():
-    units = ("mm", "degrees", "probability", "any length", "N m")
+    units = ("mm", "degrees", "probability", "any length", "N m", "emissivity", "m/s")
     numbers = []
     for table in _tables():
         for key, field in table.model_fields.items():

@@ -1,0 +1,70 @@
+"""The hot part of a job, as it stands in the bay, with the shield about it."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from clearance.distance.inside import Surface
+from clearance.errors import InputError
+from clearance.frames import Array, Pose, unit_vector
+from clearance.heat.emissivity import emissivity_of
+from clearance.heat.emitter import Emitter
+from clearance.heat.neighbour import Source, moved_out
+from clearance.heat.surface_temperature import Sheets
+from clearance.job.heat import Heat, HeatRegion, Shield
+from clearance.job.schema import Job
+from clearance.scene.mesh import Mesh
+from clearance.units import kelvin
+
+HOTTEST_C = 1000.0
+COLDEST_C = -40.0
+"""What the table of air covers."""
+
+
+def source_of(job: Job, heat: Heat, shield: Shield, part: Mesh, T_bay_part: Pose) -> Source:
+    """Return the part, (bay frame, mm, long edges split), as a source of heat.
+
+    Raises
+    ------
+    InputError
+        A temperature beyond what is known of air, an unknown surface, a region that holds no triangle.
+    """
+    for key, value in (("part_temperature", heat.part_temperature), ("ambient", heat.ambient)):
+        if not COLDEST_C <= value <= HOTTEST_C:
+            wanted = f"write {COLDEST_C:g} to {HOTTEST_C:g} °C, for which air is known"
+            raise InputError(job.file, f"found {value:g}", wanted, f"heat.{key}")
+    middles = T_bay_part.inverse().apply(part.triangles.mean(axis=1))
+    own, _ = emissivity_of(heat.emissivity, job.file, "heat.emissivity")
+    temperature, emissivity = np.full(len(middles), heat.part_temperature), np.full(len(middles), own)
+    for region in heat.region:
+        key = f"heat.region '{region.name}'"
+        inside = _inside(region, middles)
+        if not inside.any():
+            raise InputError(job.file, "no triangle of the part has its middle in it", "move it (part frame, mm)", key)
+        temperature[inside] = region.temperature
+        if region.emissivity is not None:
+            emissivity[inside], _ = emissivity_of(region.emissivity, job.file, f"{key}: emissivity")
+    sheet, _ = emissivity_of(shield.emissivity, job.file, "shield.emissivity")
+    hot_K = temperature + kelvin(0.0)
+    return Source(
+        part=Emitter(part, hot_K, emissivity),
+        surface=Surface(part),
+        outer=Emitter(moved_out(part, shield.build_mm), hot_K, np.full(len(middles), sheet)),
+        sheets=Sheets(
+            count=shield.sheets,
+            standoff_m=shield.standoff / 1e3,
+            between_m=shield.between / 1e3,
+            emissivity=sheet,
+        ),
+        build_mm=shield.build_mm,
+        emissivity=float(emissivity.max()),
+        up=unit_vector(job.rock.up if job.rock else (0.0, 0.0, 1.0)),
+    )
+
+
+def _inside(region: HeatRegion, middles: Array) -> Array:
+    """Tell which of (m, 3) points, part frame, lie in a region."""
+    if region.box is not None:
+        return ((middles >= region.box.min) & (middles <= region.box.max)).all(axis=1)
+    assert region.sphere is not None
+    return np.linalg.norm(middles - np.array(region.sphere.center), axis=1) <= region.sphere.diameter / 2

@@ -1,0 +1,120 @@
+"""What `clearance shield` finds: the gap each zone needs, against the gap set by the user and the room there is."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.bounds import Bound
+from clearance.frames import Array
+from clearance.job.schema import Job
+from clearance.layout.layout import Layout
+
+Mask = NDArray[np.bool_]
+
+DRIVING, SOAK = "driving", "soak"
+"""Air moving at the job's speed; and standing still just after the engine is shut off, the part still hot."""
+
+
+class Need(StrEnum):
+    """What a zone comes to."""
+
+    NOTHING = "no shield needed"
+    SHIELD = "a shield is needed and is enough"
+    MORE_ROOM = "too hot even with a shield in the room there is"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Gap:
+    """The smallest gap at which a zone stays within its limit.
+
+    `gap_mm` is None where none up to `tried_mm` is enough; 0 where it may touch. `why` says so in words.
+    """
+
+    gap_mm: float | None
+    tried_mm: float
+    why: str
+
+    def kept_by(self, clearance_mm: float) -> bool:
+        """Whether a clearance, mm, is enough."""
+        return self.gap_mm is not None and clearance_mm >= self.gap_mm
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class ZoneHeat:
+    """One zone with a limit.
+
+    Attributes
+    ----------
+    name, kind : str
+    limit_C, limit_from : what it stands and where that is from
+    emissivity, emissivity_from
+    bare_C, shielded_C : by condition, the hottest point as it stands at rest, °C
+    sampled_C : the hottest of the map, bare, at rest, in the worse condition, °C
+    factor : view factor of the part from the hottest point
+    place : (3,) the hottest point, bay frame, mm
+    at_rest_mm : its distance from the part there
+    bare, shielded : Gap by condition
+    gap_mm, gap_shielded_mm : what the job requires
+    shielded_now : whether the job says a shield is fitted
+    clearance_mm : proven over the whole motion
+    guard_mm : what that is uncertain by
+    need : Need
+    """
+
+    name: str
+    kind: str
+    limit_C: float
+    limit_from: str
+    emissivity: float
+    emissivity_from: str
+    bare_C: Mapping[str, float]
+    shielded_C: Mapping[str, float]
+    sampled_C: float
+    factor: float
+    place: Array
+    at_rest_mm: float
+    bare: Mapping[str, Gap]
+    shielded: Mapping[str, Gap]
+    gap_mm: float
+    gap_shielded_mm: float | None
+    shielded_now: bool
+    clearance_mm: Bound
+    guard_mm: float
+    points: Array
+    temperature_C: Array
+    need: Need
+
+    @property
+    def available_mm(self) -> float:
+        """Clearance there is for certain: the lower end of its bound less the guard, mm."""
+        return self.clearance_mm.lower - self.guard_mm
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class ShieldResult:
+    """All that the command found.
+
+    `left_out` are zones without a limit. `needs` (n,) bool tells the corners of `part.shown` that a shield must
+    cover, None where no zone needs one.
+    """
+
+    job: Job
+    layout: Layout
+    zones: tuple[ZoneHeat, ...]
+    left_out: tuple[str, ...]
+    part_emissivity: tuple[float, str]
+    sheet_emissivity: tuple[float, str]
+    notes: tuple[str, ...]
+    needs: Mask | None
+    timing_s: Mapping[str, float]
+    versions: Mapping[str, str]
+
+    @property
+    def enough(self) -> bool:
+        """Whether every zone stays within its limit, with a shield where one is needed."""
+        return all(zone.need is not Need.MORE_ROOM for zone in self.zones)
