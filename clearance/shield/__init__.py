@@ -1,0 +1,1 @@
+"""Heat shields: the room for one, the blank to cut, and its flat pattern."""
