@@ -27,7 +27,7 @@ from clearance.verdict.setting import Setting
 FORMING_MM = 1.0
 """A sheet bent by hand lies within this of its drawing, either way (common practice)."""
 
-GRID_SHARE = 8.0
+GRID_SHARE = 6.0
 """Grid steps to a standoff."""
 
 MOST_TRIMS = 3
