@@ -144,8 +144,8 @@ def blank(
     ValueError
         A length out of range, or no triangle outside of bores needs a shield.
     """
-    if standoff_mm <= 0 or sheet_mm <= 0 or margin_mm < 0 or air_mm < 0:
-        raise ValueError("standoff and sheet must be above 0 mm, margin and air not below")
+    if standoff_mm <= 0 or sheet_mm <= 0 or margin_mm <= 0 or air_mm < 0:
+        raise ValueError("standoff, sheet and margin must be above 0 mm, air not below")
     part = layout.setting.part
     needed = outside_faces(part.shown, need_faces)
     if not needed.any():

@@ -123,7 +123,7 @@ def drawn_smooth(mesh: Mesh, part: Mesh, distance_mm: float) -> tuple[Mesh, floa
     ValueError
         Pushing did not bring the surface out that far.
     """
-    surface, body, mean, level = Surface(part), FclBody(mesh_body(part)), _means(mesh), distance_mm
+    surface, body, mean, level = Surface(part), FclBody(mesh_body(part)), neighbour_means(mesh), distance_mm
     points = mesh.vertices
     for rounds in (SMOOTHINGS, *(1,) * MOST_PUSHES):
         for _ in range(rounds):
@@ -145,7 +145,7 @@ def _pushed(surface: Surface, points: Array, level_mm: float) -> Array:
     return points
 
 
-def _means(mesh: Mesh) -> csr_matrix:
+def neighbour_means(mesh: Mesh) -> csr_matrix:
     """Return the (n, n) matrix that takes each vertex to the mean of its neighbours, rim vertices along the rim."""
     n, edges, rim = len(mesh.vertices), *edges_of(mesh.faces)
     on_rim = np.zeros(n, dtype=bool)

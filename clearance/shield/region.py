@@ -11,7 +11,7 @@ from clearance.distance.inside import unsigned_distance
 from clearance.frames import Array
 from clearance.outputs.raycast import RayMesh
 from clearance.scene.mesh import IntArray, Mesh
-from clearance.shield.offset import Level, tidied
+from clearance.shield.offset import Level, neighbour_means, tidied
 
 Mask = NDArray[np.bool_]
 
@@ -21,6 +21,9 @@ RAYS = 96
 ENCLOSED = 0.85
 """A place from which this share of all directions ends on the part lies within it (a bore): no shield goes there."""
 
+RIM_ROUNDS = 30
+"""Rounds of averaging over neighbours that take the steps of the part's triangles out of the rim."""
+
 LEAST_PIECE_MM2 = 400.0
 """Smaller pieces, and smaller holes, are not worth a cut (common practice: a 20 mm square takes no two fixings)."""
 
@@ -28,11 +31,18 @@ LEAST_PIECE_MM2 = 400.0
 def region(level: Level, part: Mesh, need_faces: Mask, margin_mm: float) -> Mask:
     """Tell which triangles of a level surface stand over what needs a shield, or over what lies near that.
 
-    A place belongs to it if the point of the part nearest to it is within `margin_mm` of a needed triangle and
-    the place is not enclosed by the part. Small holes are closed, small islands dropped.
+    A place belongs to it if the point of the part nearest to it is within `margin_mm` of a needed triangle,
+    averaged over `RIM_ROUNDS` rings of neighbours, and the place is not enclosed by the part. Small holes
+    are closed, small islands dropped.
     """
+    if not len(level.mesh.faces):
+        return np.zeros(0, dtype=bool)
     needed = tidied(Mesh(part.vertices, part.faces[need_faces]))
-    over = unsigned_distance(needed, level.nearest)[0] <= margin_mm
+    away, mean = unsigned_distance(needed, level.nearest)[0], neighbour_means(level.mesh)
+    away = np.minimum(away, 3 * margin_mm)
+    for _ in range(RIM_ROUNDS):
+        away = (away + mean @ away) / 2
+    over = away <= margin_mm
     over[over] = ~enclosed(part, level.mesh.vertices[over])
     kept = over[level.mesh.faces].all(axis=1)
     return without_islands(level.mesh, ~without_islands(level.mesh, ~kept))
