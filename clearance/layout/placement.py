@@ -8,10 +8,12 @@ from pathlib import Path
 
 import numpy as np
 
-from clearance.frames import Array
+from clearance.errors import InputError
+from clearance.frames import Array, Pose
 from clearance.heat.growth import Growth, growth_of
 from clearance.job.read import read_job
 from clearance.job.schema import Job
+from clearance.layout.keep_near import MARGIN_MM, Surroundings
 from clearance.provenance import InputFile
 from clearance.registration.peel import model_of
 from clearance.registration.register import register
@@ -21,6 +23,7 @@ from clearance.scene.inputs import read_bay, read_part, zone_files
 from clearance.scene.part import Part
 from clearance.scene.plausible import check_landmarks, check_near_scan
 from clearance.scene.scan import Scan
+from clearance.scene.zones import nearest_of_zones
 
 Progress = Callable[[str], None]
 
@@ -47,20 +50,12 @@ def place(job_file: Path, progress: Progress = lambda step: None) -> Placement:
     engine, engine_file = read_engine(job)
     check_landmarks(job, part.mesh)
     progress("reading the scan")
-    scan, bay_files = read_bay(job)
+    around = Surroundings(job, part, growth, _stated_pose(job, part), MARGIN_MM)
+    scan, bay_files = read_bay(job, around.keep())
     progress("placing the part")
-    model = model_of(engine) if engine else None
-    registration = register(
-        job.register_,
-        part.mesh,
-        scan.points[~scan.stray] if scan else None,
-        scan.accuracy_mm if scan else 0.0,
-        scan.noise_mm if scan else 0.0,
-        job.file,
-        job.datums,
-        model,
-        stations_of(job),
-    )
+    registration = _registered(job, part, engine, scan)
+    if scan is not None and scan.thinned is not None:
+        scan, bay_files = _read_for(registration.T_bay_part, around, scan, bay_files, (job, part, growth), progress)
     if scan is not None:
         check_near_scan(job, part.mesh.moved(registration.T_bay_part), scan.points)
     return Placement(
@@ -72,6 +67,55 @@ def place(job_file: Path, progress: Progress = lambda step: None) -> Placement:
         registration=registration,
         inputs=(part_file, *engine_file, *bay_files, *zone_files(job)),
     )
+
+
+def _registered(job: Job, part: Part, engine: Engine | None, scan: Scan | None) -> Registration:
+    return register(
+        job.register_,
+        part.mesh,
+        scan.points[~scan.stray] if scan else None,
+        scan.accuracy_mm if scan else 0.0,
+        scan.noise_mm if scan else 0.0,
+        job.file,
+        job.datums,
+        model_of(engine) if engine else None,
+        stations_of(job),
+    )
+
+
+def _stated_pose(job: Job, part: Part) -> Pose | None:
+    """Return the pose that the job itself tells, before any settling; None where the scan must tell it."""
+    if job.bay is None or job.register_.method not in ("given", "landmarks"):
+        return None
+    spec = job.register_.model_copy(update={"refine": False})
+    return register(spec, part.mesh, None, job.bay.accuracy, 0.0, job.file).T_bay_part
+
+
+def _read_for(
+    T_bay_part: Pose,
+    around: Surroundings,
+    scan: Scan,
+    files: tuple[InputFile, ...],
+    what: tuple[Job, Part, Growth | None],
+    progress: Progress,
+) -> tuple[Scan, tuple[InputFile, ...]]:
+    """Return a large scan with all points that matter to the part where it is: read again if some were thinned.
+
+    That is where the part was not known to be, and about zones farther off than what is kept at first.
+    """
+    job, part, growth = what
+    served = around.serves(T_bay_part)
+    if not served:
+        around = Surroundings(job, part, growth, T_bay_part, 0.0)
+    far = around.far_zones(nearest_of_zones(job, scan, around.places))
+    if served and not far:
+        return scan, files
+    progress("reading the scan again about the placed part")
+    again, read = read_bay(job, around.keep(far))
+    assert again is not None
+    if read != files:
+        raise InputError(job.file, "a scan changed between two readings", "run again", "bay.files")
+    return again, files
 
 
 def stations_of(job: Job) -> Array | None:

@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 
 from clearance.job.schema import Job
 from clearance.provenance import InputFile, sha256_of
-from clearance.scene.condition import condition
+from clearance.scene.condition import conditioned
+from clearance.scene.keep import Keep
 from clearance.scene.mesh import Mesh
 from clearance.scene.mesh_health import closed
 from clearance.scene.mesh_io import read_mesh_file
 from clearance.scene.part import Part
 from clearance.scene.refine import edge_limit, refined
 from clearance.scene.scan import Scan
-from clearance.scene.scan_io import read_scan
+from clearance.scene.scan_io import sift_scan
+from clearance.scene.sieve import Sieve
+from clearance.scene.source import check_unchanged
 from clearance.scene.tolerances import default_tolerance
 from clearance.scene.winding import outward, wound_alike
 
@@ -55,22 +56,28 @@ def _tolerance(job: Job, mesh: Mesh) -> tuple[float, str | None]:
     return stated or 0.0, None
 
 
-def read_bay(job: Job) -> tuple[Scan | None, tuple[InputFile, ...]]:
-    """Read and condition the scans of the job; None where it has no [bay]."""
+def read_bay(job: Job, keep: Keep | None = None) -> tuple[Scan | None, tuple[InputFile, ...]]:
+    """Read and condition the scans of the job; None where it has no [bay].
+
+    `keep`: where a large scan is kept point by point; without it all of it is.
+    """
     if job.bay is None:
         return None, ()
-    raw = read_scan([job.path(f) for f in job.bay.files], job.bay.unit, key="bay.files", where=job.file)
-    scan = condition(raw.points, job.bay.noise, job.bay.accuracy)
-    scan = replace(scan, file_of=np.repeat(np.arange(len(raw.files)), [file.kept for file in raw.files]))
+    paths, sieve = [job.path(f) for f in job.bay.files], Sieve(keep)
+    before = [sha256_of(path) if path.is_file() else "" for path in paths]
+    files = sift_scan(paths, job.bay.unit, sieve, key="bay.files", where=job.file)
+    for path, digest in zip(paths, before, strict=True):
+        check_unchanged(path, digest, "bay.files", job.file)
+    scan = conditioned(sieve.sifted(), job.bay.noise, job.bay.accuracy)
     records = tuple(
         InputFile(
             file=named.as_posix(),
-            sha256=sha256_of(read.path),
+            sha256=digest,
             unit=job.bay.unit,
             points=None if read.triangles else read.kept,
             triangles=read.triangles or None,
         )
-        for named, read in zip(job.bay.files, raw.files, strict=True)
+        for named, read, digest in zip(job.bay.files, files, before, strict=True)
     )
     return scan, records
 

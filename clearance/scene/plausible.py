@@ -10,6 +10,9 @@ from clearance.frames import Array
 from clearance.job.schema import Job
 from clearance.scene.mesh import Mesh
 
+ASKED = 1000
+"""Scan points nearest to the part's box that are asked how near they are."""
+
 FAR_MM = 500.0
 """A part is refused where no scan point lies within its own size plus this."""
 
@@ -44,7 +47,10 @@ def check_near_scan(job: Job, placed: Mesh, scan_points: Array) -> None:
             f'check part.unit = "{job.part.unit}" and bay.unit = "{job.bay.unit}"',
             "part.unit",
         )
-    away = float(np.min(cKDTree(placed.vertices).query(scan_points[:: max(1, len(scan_points) // 100_000)])[0]))
+    some = scan_points[:: max(1, len(scan_points) // 100_000)]
+    outside = np.linalg.norm(np.maximum(np.maximum(low - some, some - high), 0.0), axis=1)
+    nearest = some[np.argsort(outside, kind="stable")[:ASKED]]
+    away = float(np.min(cKDTree(placed.vertices, compact_nodes=False, balanced_tree=False).query(nearest)[0]))
     if away > size + FAR_MM:
         raise InputError(
             job.file,

@@ -30,6 +30,8 @@ class Scan:
         The points as scanned, where `points` were brought onto the surface that their neighbours show.
     file_of : (n,) int64 or None
         Which of the job's scan files each point came from, by number from 0.
+    thinned : (n,) bool or None
+        Points that speak for a cube far from the part (`clearance.scene.sieve`); None where the whole scan was kept.
     """
 
     points: Array
@@ -40,6 +42,7 @@ class Scan:
     accuracy_mm: float
     raw: Array | None = None
     file_of: NDArray[np.int64] | None = None
+    thinned: NDArray[np.bool_] | None = None
 
     @property
     def as_scanned(self) -> Array:

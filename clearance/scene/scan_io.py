@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -13,7 +13,8 @@ from clearance.frames import Array
 from clearance.scene import mesh_io
 from clearance.scene.mesh import Mesh
 from clearance.scene.ply_header import read_header
-from clearance.scene.scan_readers import READERS, Damaged
+from clearance.scene.scan_readers import BLOCK, READERS, Damaged
+from clearance.scene.sieve import Sieve
 from clearance.scene.source import Source
 from clearance.scene.surface_samples import sample_surface
 
@@ -37,7 +38,7 @@ class ScanFile:
     format : str
         Extension, lower case.
     kept : int
-        Points kept.
+        Points with a return inside the box; all those of one file go to the sieve.
     no_return : int
         Points dropped because the file marks them as without a return.
     outside : int
@@ -63,6 +64,22 @@ class RawScan:
 
     points: Array
     files: tuple[ScanFile, ...]
+
+
+def sift_scan(files: Sequence[Path], unit: str, sieve: Sieve, *, key: str, where: Path | str | None) -> list[ScanFile]:
+    """Read scans as `read_scan` does, block by block into a sieve: memory follows what it keeps."""
+    found = []
+    for number, path in enumerate(files):
+        source = Source(path, key, where)
+        if not is_cloud(source):
+            points, file = _read_mesh(source, unit, None)
+            for start in range(0, len(points), BLOCK):
+                sieve.add(points[start : start + BLOCK], number)
+        else:
+            low, high, file = _stream(source, _factor(source, unit), None, lambda block, n=number: sieve.add(block, n))  # type: ignore[misc]
+            source.check_size(float(np.linalg.norm(high - low)), unit, SMALLEST_MM, LARGEST_MM)
+        found.append(file)
+    return found
 
 
 def read_scan(
@@ -125,8 +142,17 @@ class Cloud:
 
 def read_cloud(source: Source, factor: float = 1.0, box: tuple[Array, Array] | None = None) -> Cloud:
     """Read one file of points, times `factor`, without judging its size. Raises InputError as `read_scan`."""
+    kept = list[Array]()
+    low, high, file = _stream(source, factor, box, kept.append)
+    return Cloud(np.concatenate(kept), low, high, file)
+
+
+def _stream(
+    source: Source, factor: float, box: tuple[Array, Array] | None, take: Callable[[Array], None]
+) -> tuple[Array, Array, ScanFile]:
+    """Hand over a file of points block by block; return the corners of the box of all its points, and what it gave."""
     extension = source.check(tuple(READERS))
-    kept, total, lost, first = list[Array](), 0, 0, -1
+    kept, total, lost, first = 0, 0, 0, -1
     low, high = np.full(3, np.inf), np.full(3, -np.inf)
     for block in _blocks(source, extension):
         finite = np.isfinite(block).all(axis=1)
@@ -136,7 +162,9 @@ def read_cloud(source: Source, factor: float = 1.0, box: tuple[Array, Array] | N
         block = block[finite] * factor
         low = np.minimum(low, block.min(axis=0, initial=np.inf))
         high = np.maximum(high, block.max(axis=0, initial=-np.inf))
-        kept.append(_inside(block, box))
+        block = _inside(block, box)
+        kept += len(block)
+        take(block)
     if lost and extension not in NAN_IS_NO_RETURN:
         raise source.error(
             f"{lost} points are not finite numbers, the first is point {first} (from 0)",
@@ -144,22 +172,24 @@ def read_cloud(source: Source, factor: float = 1.0, box: tuple[Array, Array] | N
         )
     if total == lost:
         raise source.error(f"none of {total} points has a return" if total else "no point in the file", AGAIN)
-    points = np.concatenate(kept)
     file = ScanFile(
-        path=source.path, format=extension, kept=len(points), no_return=lost,
-        outside=total - lost - len(points), triangles=0, sample_mm=None,
+        path=source.path, format=extension, kept=kept, no_return=lost,
+        outside=total - lost - kept, triangles=0, sample_mm=None,
     )  # fmt: skip
-    return Cloud(points, low, high, file)
+    return low, high, file
 
 
 def _read_one(source: Source, unit: str, box: tuple[Array, Array] | None) -> tuple[Array, ScanFile]:
     """Read one file of any kind in mm."""
     if not is_cloud(source):
         return _read_mesh(source, unit, box)
-    factor = source.factor(unit, stated_unit(source.path.suffix.lower().removeprefix(".")), "the E57 standard")
-    cloud = read_cloud(source, factor, box)
+    cloud = read_cloud(source, _factor(source, unit), box)
     source.check_size(float(np.linalg.norm(cloud.high - cloud.low)), unit, SMALLEST_MM, LARGEST_MM)
     return cloud.points, cloud.file
+
+
+def _factor(source: Source, unit: str) -> float:
+    return source.factor(unit, stated_unit(source.path.suffix.lower().removeprefix(".")), "the E57 standard")
 
 
 def _blocks(source: Source, extension: str) -> Iterator[Array]:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from clearance.errors import InputError
+from clearance.provenance import sha256_of
 from clearance.units import UNITS, to_mm
 
 
@@ -69,3 +70,9 @@ class Source:
             f'the bounding diagonal is {diagonal_mm:.6g} mm in unit "{unit}", wrong unit?',
             f"plausible is {smallest_mm:g} to {largest_mm:g} mm; {sizes or 'no known unit makes it plausible'}",
         )
+
+
+def check_unchanged(path: Path, sha256: str, key: str, where: Path) -> None:
+    """Raise InputError if a file is no longer the one that had this hash before it was read."""
+    if not path.is_file() or sha256_of(path) != sha256:
+        raise InputError(where, f"{path} changed while it was read", "wait until it is written, then run again", key)

@@ -61,6 +61,32 @@ def find_strays(points: Array, distance: Array, index: NDArray[np.int64], noise_
     return stray
 
 
+def sparse_strays(points: Array, spacing_mm: Array, asked: Flags, noise_mm: float) -> Flags:
+    """Flag those of the points `asked` about that no neighbours support, in a scan thinned there.
+
+    As `find_strays`, with what is sparse told by comparison with the neighbours alone.
+
+    Parameters
+    ----------
+    points : (n, 3) float64, mm
+    spacing_mm : (n,)
+        Distance to the sixth neighbour or somewhat more, so that some flying points go unflagged.
+    asked : (n,) bool
+    noise_mm : float
+        1 sigma.
+    """
+    stray = np.zeros(len(points), dtype=bool)
+    if len(points) <= NEIGHBOURS:
+        return stray
+    wide = spacing_mm > RARE * float(np.median(spacing_mm))
+    suspect = np.flatnonzero(asked & wide)
+    distance, index = Neighbours(points).nearest(points[suspect], NEIGHBOURS + 1)
+    typical = np.median(spacing_mm[index[:, 1:]], axis=1)
+    suspect = suspect[distance[:, SUPPORT_RANK] > SUPPORT_REACH * typical]
+    stray[suspect] = ~_on_sparse_surface(points[suspect], points[wide], noise_mm)
+    return stray
+
+
 def _strewn_spacing(points: Array, count: int) -> float:
     """Return the spacing that `count` points strewn at random over the bounding box would have."""
     volume = float(np.ptp(points, axis=0).prod())

@@ -27,6 +27,9 @@ from clearance.scene.zone import Zone
 EDGE_MM = 8.0
 """Edges of mesh zones are split to this, so that colours have somewhere to sit."""
 
+ASKED = 20_000
+"""Points of a zone asked how near they are."""
+
 Mask = NDArray[np.bool_]
 
 
@@ -69,6 +72,26 @@ def build_zones(job: Job, scan: Scan | None, peeled: Peeled | None = None) -> Zo
         built += _point_zones(job, table, scan, mask, peeled)
     left = np.zeros(len(points), dtype=bool) if has_rest else ~taken
     return Zones(tuple(built), points[left])
+
+
+def nearest_of_zones(job: Job, scan: Scan, places: Array) -> dict[str, float]:
+    """Return by its name an upper bound of how near each zone of scan points comes to (n, 3) places, bay frame, mm.
+
+    Only the points nearest to the box about the places are asked.
+    """
+    low, high = places.min(axis=0), places.max(axis=0)
+    caught = {z.name: inside_of(z.where, scan.points) for z in job.zones if not z.where.is_body and not z.where.rest}
+    rest = ~np.logical_or.reduce([np.zeros(len(scan.points), dtype=bool), *caught.values()])
+    caught |= {z.name: rest for z in job.zones if z.where.rest}
+    tree = cKDTree(places, balanced_tree=False, compact_nodes=False)
+    away = {}
+    for name, mask in caught.items():
+        found = scan.points[mask & ~scan.stray]
+        if len(found):
+            outside = np.linalg.norm(np.maximum(np.maximum(low - found, found - high), 0.0), axis=1)
+            nearest = found[np.argsort(outside, kind="stable")[:ASKED]] if len(found) > ASKED else found
+            away[name] = float(np.min(tree.query(nearest, workers=-1)[0]))
+    return away
 
 
 def _point_zones(job: Job, table: ZoneTable, scan: Scan | None, mask: Mask, peeled: Peeled | None) -> list[Zone]:

@@ -34,8 +34,10 @@ def with_support(scan: Scan, part: Mesh, within_mm: float) -> Scan:
         `raw` holds the points as scanned.
     """
     usable = np.flatnonzero(~scan.stray)
+    chosen_from = usable if scan.thinned is None else np.flatnonzero(~scan.stray & ~scan.thinned)
     low, high = part.vertices.min(axis=0) - within_mm, part.vertices.max(axis=0) + within_mm
-    boxed = usable[((scan.points[usable] >= low) & (scan.points[usable] <= high)).all(axis=1)]
+    near_by = scan.points[chosen_from]
+    boxed = chosen_from[((near_by >= low) & (near_by <= high)).all(axis=1)]
     if scan.noise_mm == 0 or not len(boxed):
         return replace(scan, raw=scan.points)
     balls = balls_of_points(scan.points[boxed], CELL_MM)
