@@ -12,6 +12,7 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import Field, model_validator
 
 from clearance.job.datum import Datum, DatumPair
+from clearance.job.ends import End
 from clearance.job.heat import Emissivity, Heat, LimitC, Shield
 from clearance.job.motions import Link, Rock, Stroke, Travel
 from clearance.job.values import (
@@ -69,6 +70,9 @@ class Bay(Table):
     )
     stations: tuple[Point, ...] = Field(
         (), description="mm, bay frame, where the scanner stood: one a file, in the order of files, or all of one scan"
+    )
+    ends: tuple[End, ...] = Field(
+        (), description="where you have looked and the surface really ends where its scan does: boxes about its edges"
     )
 
 

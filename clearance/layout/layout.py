@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from clearance.errors import InputError
 from clearance.job.schema import Job
-from clearance.layout.placement import Placement, stations_of
+from clearance.layout.placement import Placement, ends_of, stations_of
 from clearance.motion.pair import PairMotion, pair_motion
 from clearance.motion.rock import rock_of
 from clearance.motion.zone_motion import zone_motion_of
@@ -161,6 +161,12 @@ def _unseen_in(layout: Layout, job: Job, needed_mm: Mapping[str, float]) -> tupl
     grown_mm = setting.unlike_mm(1.0)
     needs = [Needed(zone=zone, needed_mm=needed_mm[zone.name] + grown_mm) for zone in layout.zones.zones]
     found = find_unseen(
-        setting.part, setting.scan, needs, setting.rock, stations=stations_of(job), file_of=setting.scan.file_of
+        setting.part,
+        setting.scan,
+        needs,
+        setting.rock,
+        stations=stations_of(job),
+        file_of=setting.scan.file_of,
+        ends=ends_of(job),
     )
     return tuple(u for u in found if not any(covers(face, u.centre, u.size_mm) for face in layout.faces))

@@ -121,3 +121,8 @@ def _read_for(
 def stations_of(job: Job) -> Array | None:
     """Return where the scanner stood, (k, 3) bay frame, mm; None where the job does not say."""
     return np.array(job.bay.stations, dtype=np.float64) if job.bay is not None and job.bay.stations else None
+
+
+def ends_of(job: Job) -> tuple[Array, ...]:
+    """Return the boxes in which the surface really ends, each (2, 3) bay frame, mm: low and high corner."""
+    return tuple(np.array([end.box.min, end.box.max], np.float64) for end in (job.bay.ends if job.bay else ()))

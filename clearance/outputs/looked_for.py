@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from clearance.job.schema import Bay
 from clearance.verdict.result import CheckResult
 
 ALWAYS = (
@@ -24,9 +25,24 @@ def looked_for(result: CheckResult) -> str:
         )
     if not bay.stations:
         return (
-            "Holes and cut ends in the scanned surface near the part were looked for. Blind places, behind or below "
-            "what the scanner saw, and places beyond the outer edge of the scan were NOT checked: state where it stood "
-            f"(bay.stations), and see that the scan reaches past the part on all sides. {ALWAYS}"
+            "Holes, cut ends and outer edges of the scanned surface near the part were looked at: a surface that may "
+            "go on, straight or along its own curve, nearer to the part than required keeps a zone from passing, "
+            "unless the scan shows something behind. What is farther from any scanned surface than the required "
+            "clearance, or hidden behind what the scanner saw, was NOT checked: state where it stood (bay.stations), "
+            f"and see that the scan reaches past the part on all sides. {_told_ends(bay)}{ALWAYS}"
         )
+    told = _told_ends(bay)
     merged = "" if len(bay.stations) == len(bay.files) else MERGED
-    return f"Holes in the scanned surface and blind places near the part were looked for. {merged}{ALWAYS}"
+    return f"Holes in the scanned surface and blind places near the part were looked for. {told}{merged}{ALWAYS}"
+
+
+def _told_ends(bay: Bay) -> str:
+    """Return what the job says of real ends, the places by name, empty where it says nothing."""
+    if not bay.ends:
+        return ""
+    places = "; ".join(f"{_point(end.box.min)} to {_point(end.box.max)}" for end in bay.ends)
+    return f"The job says (bay.ends) that the surface really ends in {places}: holes and edges there were NOT counted. "
+
+
+def _point(place: tuple[float, ...]) -> str:
+    return "[" + ", ".join(f"{x:g}" for x in place) + "]"

@@ -22,6 +22,7 @@ from clearance.scene.mesh import IntArray
 from clearance.scene.neighbours import Neighbours
 from clearance.scene.part import Part
 from clearance.scene.scan import Scan
+from clearance.unseen.edges import edges_of, not_ended
 from clearance.unseen.gaps import WIDEST_MM, Gaps, find_gaps
 from clearance.unseen.holes import Hole, holes_of
 from clearance.unseen.reach import Owners, Reach
@@ -45,6 +46,7 @@ def find_unseen(
     *,
     stations: Array | None = None,
     file_of: IntArray | None = None,
+    ends: Sequence[Array] = (),
 ) -> tuple[Unseen, ...]:
     """Return the unseen places where something could stand nearer to the part than a zone needs.
 
@@ -61,6 +63,8 @@ def find_unseen(
     file_of : (n,) int64, optional
         The scan file of each point. Station i belongs to file i where there are as many; else every
         station is taken to have seen all points (`clearance.unseen.sight` says what that assumes).
+    ends : sequence of (2, 3) float64
+        Boxes, low and high corner, mm, within which the surface is known to end where its scan does.
 
     Returns
     -------
@@ -83,10 +87,15 @@ def find_unseen(
     cells = cells_about(reach, owners)
     high = cells.low + cells.side_mm * np.array(cells.shape)
     own, sights = _sights(scan, stations, file_of, cells.low, high, cells.side_mm)
-    gaps = find_gaps(find_rims(near, tree), tree)
+    rims = not_ended(find_rims(near, tree), ends)
+    gaps = find_gaps(rims, tree)
     if sights:
         gaps = _not_explained(gaps, sights, own, scan.noise_mm)
-    found = [_told_hole(h, owners, rock) for h in holes_of(gaps, reach, owners)]
+    holes = holes_of(gaps, reach, owners)
+    found = [_told_hole(h, owners, rock) for h in holes]
+    if not sights:
+        edges = edges_of(rims, tree, near, reach, owners)
+        found += [_told_edge(e, owners, rock) for e in edges if not _within(e.centre, holes)]
     if sights:
         shadows = find_shadows(cells, sights, reach, owners, tree, scan.noise_mm)
         found += [_told_shadow(s, owners, tree, rock) for s in shadows]
@@ -140,6 +149,26 @@ def _told_hole(hole: Hole, owners: Owners, rock: Rock | None) -> Unseen:
             f"the scan has a hole {hole.size_mm:.0f} mm wide near {at(hole.centre)}; what stands there could come "
             f"within {hole.nearest_mm:.0f} mm, {need.needed_mm:.1f} mm is needed: "
             f"dull the surface there and scan it again from {side(hole.normal, rock)}"
+        ),
+    )
+
+
+def _within(place: Array, holes: Sequence[Hole]) -> bool:
+    return any(np.linalg.norm(place - hole.centre) < hole.size_mm for hole in holes)
+
+
+def _told_edge(edge: Hole, owners: Owners, rock: Rock | None) -> Unseen:
+    need = owners.needs[edge.owner]
+    return Unseen(
+        zone=need.zone.name,
+        centre=edge.centre,
+        size_mm=edge.size_mm,
+        nearest_mm=edge.nearest_mm,
+        needed_mm=need.needed_mm,
+        advice=(
+            f"the scan ends near {at(edge.centre)}, and nothing is seen behind; if the surface goes on there, it or what "
+            f"stands on it could come within {edge.nearest_mm:.0f} mm, {need.needed_mm:.1f} mm is needed: scan again "
+            f"from {side(edge.normal, rock)} past that place, or tell where the surface really ends (bay.ends)"
         ),
     )
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from clearance.frames import Array
 from clearance.scene.mesh import IntArray
@@ -36,12 +37,22 @@ class Rims:
         Unit, either side.
     spacing_mm : (n,) float64
         Distance to the sixth neighbour usual about here, not raised by the rim itself.
+    bend_per_mm : (n,) float64
+        Curvature along `outward`, 1/mm, above zero where the surface bends to the side of the normal.
     """
 
     points: Array
     outward: Array
     normals: Array
     spacing_mm: Array
+    bend_per_mm: Array
+
+    def of(self, chosen: NDArray[np.bool_]) -> Rims:
+        """Return the chosen rim points."""
+        return Rims(
+            self.points[chosen], self.outward[chosen], self.normals[chosen], self.spacing_mm[chosen],
+            self.bend_per_mm[chosen],
+        )  # fmt: skip
 
 
 def find_rims(points: Array, tree: Neighbours) -> Rims:
@@ -61,7 +72,18 @@ def find_rims(points: Array, tree: Neighbours) -> Rims:
     length = np.linalg.norm(outward, axis=1, keepdims=True)
     known = length[:, 0] > 0
     usual = np.quantile(sixth[patch], 0.25, axis=1)
-    return Rims(points[found[known]], (outward / np.where(length > 0, length, 1))[known], normals[known], usual[known])
+    outward = outward / np.where(length > 0, length, 1)
+    bend = _bend(around - middle[:, None], normals, outward)
+    return Rims(points[found[known]], outward[known], normals[known], usual[known], bend[known])
+
+
+def _bend(patches: Array, normals: Array, outward: Array) -> Array:
+    """Return d2h/da2, (n,) 1/mm, of the height h along the normal over the way a along `outward`, least squares."""
+    a, h = np.einsum("nki,ni->nk", patches, outward), np.einsum("nki,ni->nk", patches, normals)
+    powers = np.stack([np.ones_like(a), a, a**2 / 2], axis=2)
+    square = np.matmul(powers.transpose(0, 2, 1), powers) + 1e-9 * np.eye(3)
+    fitted: Array = np.linalg.solve(square, np.einsum("nkj,nk->nj", powers, h)[..., None])
+    return fitted[:, 2, 0]
 
 
 def _blocks(count: int) -> list[slice]:
