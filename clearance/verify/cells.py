@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
 from clearance.frames import Array
 from clearance.verify.paths import Motion
-from clearance.verify.prove import Items, Outcome, middle, prove
+from clearance.verify.prove import Items, Outcome, joined, middle, prove
 from clearance.verify.target import Target
 
 Index = NDArray[np.int64]
+
+TOGETHER = 4000
+"""Pieces left of single cells that are proved at once."""
 
 
 def prove_cells(
@@ -38,12 +43,12 @@ def prove_cells(
         Least and largest growth of the part in each cell; left out: 1, its size as modelled.
 
     Cells are taken together first: a piece far from the part over all of several cells needs no
-    more work in any of them.
+    more work in any of them. What is left of single cells is proved in lots.
     """
     grown = np.ones((len(low), 2)) if factors is None else factors
     every = claims if claims.ndim == 2 else np.broadcast_to(claims[:, None], (len(claims), len(pieces)))
     waiting: list[tuple[Index, Index]] = [(np.arange(len(low)), np.arange(len(pieces)))]
-    asked = 0
+    asked, left = 0, list[Items]()
     while waiting:
         cells, chosen = waiting.pop()
         box_low, box_high = low[cells].min(axis=0), high[cells].max(axis=0)
@@ -64,13 +69,14 @@ def prove_cells(
             half = len(order) // 2
             waiting += [(order[:half], chosen[near]), (order[half:], chosen[near])]
             continue
-        ended = prove(target, path, items.take(near), budget - asked)
-        asked += ended.distances
-        if ended.gave_up or ended.nearer_mm is not None:
-            return Outcome(
-                distances=asked, nearer_mm=ended.nearer_mm, claimed_mm=ended.claimed_mm, gave_up=ended.gave_up
-            )
-    return Outcome(distances=asked)
+        left.append(items.take(near))
+        if sum(len(lot) for lot in left) >= TOGETHER:
+            ended = prove(target, path, joined(left), budget - asked)
+            asked, left = asked + ended.distances, []
+            if ended.gave_up or ended.nearer_mm is not None:
+                return replace(ended, distances=asked)
+    ended = prove(target, path, joined(left), budget - asked) if left else Outcome(distances=0)
+    return replace(ended, distances=asked + ended.distances)
 
 
 def _items(path: Motion, pieces: Array, low: Array, high: Array, span: tuple[float, float], claim: Array) -> Items:

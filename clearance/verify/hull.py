@@ -14,6 +14,7 @@ from clearance.frames import Array
 
 ITERATIONS = 30
 SUBSETS = tuple(np.array(c) for size in (1, 2, 3) for c in combinations(range(4), size))
+HELD = tuple(np.isin(np.arange(4), subset) for subset in SUBSETS)
 FLAT = 1e-14
 """Edges and triangles thinner than this, relative, are left to their sides and corners."""
 
@@ -65,12 +66,12 @@ def _nearest(points: Array, used: NDArray[np.bool_]) -> tuple[Array, NDArray[np.
     """
     best, length = points[:, 0].copy(), np.full(len(points), np.inf)
     kept = np.zeros_like(used)
-    for subset in SUBSETS:
+    for subset, holds in zip(SUBSETS, HELD, strict=True):
         place, held = _foot(points[:, subset])
         size = np.einsum("mi,mi->m", place, place)
         better = held & used[:, subset].all(axis=1) & (size < length)
         best[better], length[better] = place[better], size[better]
-        kept[better] = np.isin(np.arange(4), subset)
+        kept[better] = holds
     return best, kept
 
 

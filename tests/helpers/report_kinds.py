@@ -85,9 +85,9 @@ gap = 0.5
 
 
 def wall() -> np.ndarray:
-    """A wall at y = 40."""
+    """A slanting wall: y = 40 where x = 130, 66 where x = -130."""
     u, v = (x.ravel() for x in np.meshgrid(np.arange(-130, 130.1, 6.0), np.arange(-42, 42.1, 6.0)))
-    return np.column_stack([u, 40 + np.random.default_rng(3).normal(0, 0.05, u.size), v])
+    return np.column_stack([u, 40 + (130 - u) / 10 + np.random.default_rng(3).normal(0, 0.05, u.size), v])
 
 
 def shaft() -> np.ndarray:

@@ -88,7 +88,8 @@ def _cell_removed(which: int) -> Change:
 
 
 def _cell_raised(sweep: Tree) -> None:
-    max(sweep["cells"], key=lambda cell: cell[-1])[-1] += 3.0
+    """By so much that it cannot be true by chance: bounds of cells far from the worst pose are loose."""
+    max(sweep["cells"], key=lambda cell: cell[-1])[-1] += 30.0
 
 
 def _budget(name: str, value: float) -> Change:
@@ -190,9 +191,9 @@ TAMPERED: dict[str, dict[str, tuple[Change, str]]] = {
             lambda folder: folder.edit("certificate.json", lambda t: t.update(growth=None)),
             "differ on growth",
         ),
-        "hotter in the job": (_job("part_temperature = 500.0", "part_temperature = 480.0"), "the certificate has k_hot"),
+        "colder in the job": (_job("part_temperature = 500.0", "part_temperature = 480.0"), "certificate has k_hot"),
         "another material": (_job('material = "304"', 'material = "309"'), "the certificate has k_hot"),
-        "anchor moved in the job": (_job("point = [-100.0, 0.0, 0.0]", "point = [-98.0, 0.0, 0.0]"), "off its anchor"),
+        "anchor moved in the job": (_job("point = [-100.0, 0.0", "point = [-98.0, 0.0"), "off its anchor"),
         "growth left out of the budget": (_budget("growth", 0.0), "for the growth"),
         "said to be cold": (_row(lambda row: row.update(hot=False)), "not at the temperature"),
         "witness moved": (_moved("on_part_mm", 0, 0.01), "off the part"),
@@ -227,7 +228,7 @@ TAMPERED: dict[str, dict[str, tuple[Change, str]]] = {
     "on a body": {
         "bounds raised": (_raised, "a pose in it has"),
         "mask widened in the job": (_job("radius = 46.0", "radius = 50.0"), "its certificate masks"),
-        "more said to be masked": (_zone(lambda zone: zone["contact"].update(area_mm2=7000.0)), "its certificate masks"),
+        "more said to be masked": (_zone(lambda z: z["contact"].update(area_mm2=7000.0)), "its certificate masks"),
         "nothing said to be masked": (_zone(lambda zone: zone.update(contact=None)), "its certificate masks 0.000"),
     },
     "linked": {
@@ -240,7 +241,7 @@ TAMPERED: dict[str, dict[str, tuple[Change, str]]] = {
         "axes left out": (_sweep(lambda sweep: sweep.update(link_axes=None)), "does not tell the axes"),
         "worst pose changed": (_pose("travel_deg", 0.2), "apart at the worst pose"),
         "worst pose out of reach": (_pose("lift_mm", 4.0), "outside the job's motion"),
-        "joint moved in the job": (_job("chassis = [80.0, 250.0, 40.0]", "chassis = [80.0, 250.0, 30.0]"), "a pose in it"),
+        "joint moved in the job": (_job("chassis = [80.0, 250.0, 40", "chassis = [80.0, 250.0, 30"), "right angles"),
         "travel widened in the job": (_job("degrees = [-2.0, 2.0]", "degrees = [-2.0, 2.4]"), "points beyond"),
         "witness moved": (_moved("on_zone_mm", 2, 0.2), "off the zone"),
     },
