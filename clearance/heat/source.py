@@ -67,7 +67,7 @@ def _inside(region: HeatRegion, middles: Array) -> NDArray[np.bool_]:
     """Tell which of (m, 3) points, part frame, lie in a region."""
     if region.box is not None:
         low, high = np.array(region.box.min), np.array(region.box.max)
-        boxed: NDArray[np.bool_] = ((middles >= low) & (middles <= high)).all(axis=1)
+        boxed: NDArray[np.bool_] = np.logical_and.reduce((middles >= low) & (middles <= high), axis=1)
         return boxed
     assert region.sphere is not None
     away: Array = np.linalg.norm(middles - np.array(region.sphere.center), axis=1)
