@@ -8,8 +8,7 @@ from xml.etree import ElementTree
 import ezdxf
 import numpy as np
 import pytest
-from shield_scenes import cap_mesh, sheet_mesh
-from test_pattern import blank_of
+from shield_scenes import blank_of, cap_mesh, sheet_mesh
 
 from clearance.shield.drawing import write_drawing
 from clearance.shield.pattern import Pattern, flat_pattern

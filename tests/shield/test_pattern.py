@@ -4,23 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from shield_scenes import cap_mesh, sheet_mesh
+from shield_scenes import SHEET_MM as SHEET
+from shield_scenes import blank_of, cap_mesh, sheet_mesh
 
 from clearance.scene.mesh import Mesh
-from clearance.shield.blank import Blank, thickened
 from clearance.shield.pattern import MOST_PIECES, excess, flat_pattern
 from clearance.shield.room import face_areas
-
-SHEET = 0.5
-
-
-def blank_of(inner: Mesh) -> Blank:
-    area = float(face_areas(inner).sum()) if len(inner.faces) else 0.0
-    return Blank(
-        inner=inner, solid=thickened(inner, SHEET), standoff_mm=12.0, sheet_mm=SHEET, margin_mm=8.0, air_mm=6.0,
-        to_part_mm=12.0, farthest_mm=12.0, checks=(), unseen=(), untrimmed_mm2=area, area_mm2=area, covered_share=1.0,
-    )  # fmt: skip
-
 
 def _half_pipe() -> Mesh:
     return sheet_mesh(
