@@ -44,7 +44,7 @@ def region(level: Level, part: Mesh, need_faces: Mask, margin_mm: float) -> Mask
         away = (away + mean @ away) / 2
     over = away <= margin_mm
     over[over] = ~enclosed(part, level.mesh.vertices[over])
-    kept = over[level.mesh.faces].all(axis=1)
+    kept: Mask = over[level.mesh.faces].all(axis=1)
     return without_islands(level.mesh, ~without_islands(level.mesh, ~kept))
 
 

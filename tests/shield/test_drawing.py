@@ -19,7 +19,9 @@ SPACE = "{http://www.w3.org/2000/svg}"
 @pytest.fixture(scope="module")
 def half_pipe() -> Pattern:
     pipe = sheet_mesh(
-        lambda u, v: np.column_stack([v, 30 * np.cos(u), 30 * np.sin(u)]), np.linspace(0, np.pi, 40), np.linspace(0, 80, 20)
+        lambda u, v: np.column_stack([v, 30 * np.cos(u), 30 * np.sin(u)]),
+        np.linspace(0, np.pi, 40),
+        np.linspace(0, 80, 20),
     )
     return flat_pattern(blank_of(pipe))
 

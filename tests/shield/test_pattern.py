@@ -11,9 +11,12 @@ from clearance.scene.mesh import Mesh
 from clearance.shield.pattern import MOST_PIECES, excess, flat_pattern
 from clearance.shield.room import face_areas
 
+
 def _half_pipe() -> Mesh:
     return sheet_mesh(
-        lambda u, v: np.column_stack([v, 30 * np.cos(u), 30 * np.sin(u)]), np.linspace(0, np.pi, 60), np.linspace(0, 80, 30)
+        lambda u, v: np.column_stack([v, 30 * np.cos(u), 30 * np.sin(u)]),
+        np.linspace(0, np.pi, 60),
+        np.linspace(0, 80, 30),
     )
 
 
@@ -27,7 +30,9 @@ def test_a_half_pipe_is_one_piece_as_long_as_the_sheets_middle_is_round():
 
 def test_up_points_along_the_generator_that_stands_up():
     standing = sheet_mesh(
-        lambda u, v: np.column_stack([30 * np.cos(u), 30 * np.sin(u), v]), np.linspace(0, 2.0, 40), np.linspace(0, 90, 30)
+        lambda u, v: np.column_stack([30 * np.cos(u), 30 * np.sin(u), v]),
+        np.linspace(0, 2.0, 40),
+        np.linspace(0, 90, 30),
     )
     (piece,) = flat_pattern(blank_of(standing)).pieces
     # Seen from outside, turning to larger angles is to the right, so of the vertices those with larger z lie where
