@@ -48,7 +48,8 @@ def dimension(image: Image.Image, camera: Camera, on_part: Array, on_zone: Array
 def legend(image: Image.Image, gap_mm: float | None, of: str = "clearance") -> None:
     """Draw the colour scale along the bottom, words and numbers with it.
 
-    With a required gap the breaks are in mm; with None, for pictures of several gaps, they say "gap". `of` is what the colours are of.
+    With a required gap the breaks are in mm; with None, for pictures of several gaps, they say "gap".
+    `of` is what the colours are of.
     """
     draw = ImageDraw.Draw(image)
     gap = 1.0 if gap_mm is None else gap_mm

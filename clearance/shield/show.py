@@ -48,10 +48,10 @@ def write_room(room: Room, need_faces: Mask, build_mm: float, folder: Path, up: 
     canvas.surface(shape, hits, _faded(rgb(value, build_mm), need_faces[hits.face]))
     canvas.edges()
     image = canvas.image()
-    share = 100 * room.share_that_fits(build_mm, need_faces)
+    share = _percent(room.share_that_fits(build_mm, need_faces))
     annotate.title(
         image,
-        f"Room for a heat shield: a build of {build_mm:g} mm is proven to fit on {share:.0f} % of the needed area",
+        f"Room for a heat shield: a build of {build_mm:g} mm is proven to fit on {share} % of the needed area",
         "standoff, sheet and air together, over the whole motion; faded: needs none",
     )
     annotate.legend(image, build_mm, "room")
@@ -92,7 +92,7 @@ def write_blank(blank: Blank, layout: Layout, need_faces: Mask, folder: Path, up
     told = "clears every zone" if blank.fits else "not proven to clear every zone"
     annotate.title(
         image,
-        f"Shield blank: {blank.area_mm2 / 100:.0f} cm², covers {100 * blank.covered_share:.0f} % of the need, {told}",
+        f"Shield blank: {blank.area_mm2 / 100:.0f} sq. cm, covers {_percent(blank.covered_share)} % of the need, {told}",
         f"standoff {blank.standoff_mm:g} mm, sheet {blank.sheet_mm:g} mm; "
         f"{100 * blank.lost_share:.0f} % of it was cut away to clear the zones",
     )
@@ -116,6 +116,11 @@ def _camera(part: Mesh, blank: Blank, toward: Array, up: Array) -> Camera:
     inside = ((part.vertices > low - around) & (part.vertices < high + around)).all(axis=1)
     seen = np.concatenate([blank.solid.vertices, part.vertices[inside]])
     return fit(seen, toward=toward, up=up, width=WIDE, height=HIGH, border=0.14)
+
+
+def _percent(share: float) -> int:
+    """Whole percent, rounded down: what is proven is never told as more."""
+    return int(100 * share + 1e-9)
 
 
 def _plain(colour: Rgb, hits: Hits) -> Rgb:
