@@ -214,6 +214,31 @@ def move(
 
 
 @app.command()
+def shield(
+    job: JobFile,
+    out: Annotated[Path | None, typer.Option("--out", "-o", metavar="DIR", help="folder for page, JSON, maps")] = None,
+    as_json: AsJson = False,
+    quiet: Quiet = False,
+) -> None:
+    """Tell what gap each zone with a limit needs of the hot part, bare and shielded. Ends with 1 if none is enough."""
+    from clearance.shield.record import record
+    from clearance.shield.shield import shield as run_shield
+    from clearance.shield.text import summary
+    from clearance.shield.write import check_folder, write_shield
+
+    if out is not None:
+        check_folder(out)
+    found = run_shield(job, _progress(quiet, job.stem))
+    if out is not None:
+        write_shield(found, out)
+    if as_json:
+        _print_json(record(found))
+    else:
+        typer.echo(summary(found, shutil.get_terminal_size((100, 24)).columns))
+    raise typer.Exit(0 if found.enough else EXIT["fail"])
+
+
+@app.command()
 def verify(
     report: Annotated[Path, typer.Argument(metavar="DIR", help="folder of a report that `clearance check` wrote")],
     quiet: Quiet = False,

@@ -42,7 +42,7 @@ def vertical_cavity(ra: float, pr: float, height_over_width: float) -> float:
         nusselt = 0.42 * ra**0.25 * pr**0.012 * height_over_width**-0.3
     else:
         nusselt = 0.046 * ra ** (1 / 3)
-    return max(1.0, nusselt)
+    return max(1.0, float(nusselt))
 
 
 def annulus(inner_m: float, outer_m: float, inner_K: float, outer_K: float) -> tuple[float, float]:

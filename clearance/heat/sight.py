@@ -71,15 +71,15 @@ class Sight:
 
     def _hits(self, points: Array, normals: Array, rays: int) -> Iterator[tuple[IntArray, IntArray, IntArray]]:
         """Cast the rays block by block: the block's points, and of each ray that hits its point and triangle."""
-        asked = np.flatnonzero(_may_see(points, normals, self.low, self.high))
+        asked = np.flatnonzero(_may_see(points, normals, self.low, self.high)).astype(np.int64)
         ways = _spiral(rays)
         step = max(1, BLOCK // rays)
         for begin in range(0, len(asked), step):
             some = asked[begin : begin + step]
             cast = np.matmul(ways, _frames(normals[some], some)).reshape(-1, 3)
             met = self.first_hit(np.repeat(points[some], rays, axis=0), cast)
-            hit = np.flatnonzero(met >= 0)
-            yield some, hit // rays, met[hit]
+            hit = np.flatnonzero(met >= 0).astype(np.int64)
+            yield some, hit // rays, met[hit].astype(np.int64)
 
 
 def sampling_bound(rays: int) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from clearance.distance.inside import Surface
 from clearance.errors import InputError
@@ -62,9 +63,12 @@ def source_of(job: Job, heat: Heat, shield: Shield, part: Mesh, T_bay_part: Pose
     )
 
 
-def _inside(region: HeatRegion, middles: Array) -> Array:
+def _inside(region: HeatRegion, middles: Array) -> NDArray[np.bool_]:
     """Tell which of (m, 3) points, part frame, lie in a region."""
     if region.box is not None:
-        return ((middles >= region.box.min) & (middles <= region.box.max)).all(axis=1)
+        low, high = np.array(region.box.min), np.array(region.box.max)
+        boxed: NDArray[np.bool_] = np.logical_and.reduce((middles >= low) & (middles <= high), axis=1)
+        return boxed
     assert region.sphere is not None
-    return np.linalg.norm(middles - np.array(region.sphere.center), axis=1) <= region.sphere.diameter / 2
+    away: Array = np.linalg.norm(middles - np.array(region.sphere.center), axis=1)
+    return away <= region.sphere.diameter / 2

@@ -174,7 +174,13 @@ def shielded(elements: Elements, around: Surroundings, sheets: Sheets) -> tuple[
 
 
 def _last_gap(
-    elements: Elements, hot_K: Array, neighbour_K: Array, own: Array, mirrored: Array, hot_e: float, around: Surroundings
+    elements: Elements,
+    hot_K: Array,
+    neighbour_K: Array,
+    own: Array,
+    mirrored: Array,
+    hot_e: float,
+    around: Surroundings,
 ) -> tuple[Array, Array]:
     """Heat, W/m², into each neighbour's point and out of the hot face opposite.
 

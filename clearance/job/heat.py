@@ -33,7 +33,7 @@ def _limit(value: Any) -> Any:
 
 
 Celsius = Annotated[float, Field(allow_inf_nan=False, strict=True), Sensible, BeforeValidator(
-    lambda value: _above_absolute_zero(value) if isinstance(value, float) else value)]  # fmt: skip
+    lambda value: value if isinstance(value, str) or not isinstance(value, int | float) else _above_absolute_zero(value))]  # fmt: skip
 Emissivity = Annotated[float | Line, BeforeValidator(_emissivity)]
 LimitC = Annotated[float | Line, BeforeValidator(_limit)]
 

@@ -45,10 +45,11 @@ def dimension(image: Image.Image, camera: Camera, on_part: Array, on_zone: Array
     _boxed(draw, (float(place[0]), float(place[1]) - 14), text, 22)
 
 
-def legend(image: Image.Image, gap_mm: float | None) -> None:
+def legend(image: Image.Image, gap_mm: float | None, of: str = "clearance") -> None:
     """Draw the colour scale along the bottom, words and numbers with it.
 
     With a required gap the breaks are in mm; with None, for pictures of several gaps, they say "gap".
+    `of` is what the colours are of.
     """
     draw = ImageDraw.Draw(image)
     gap = 1.0 if gap_mm is None else gap_mm
@@ -57,7 +58,7 @@ def legend(image: Image.Image, gap_mm: float | None) -> None:
     bands = [(band, edge) for band, edge in zip(BANDS, edges, strict=True) if edge[1] > edge[0]]
     left, top = 24, image.height - 50
     draw.rectangle((8, top - 28, left + BAND_WIDE * len(bands) + 16, image.height - 8), fill=PAPER)
-    draw.text((left, top - 24), "clearance" + ("" if gap_mm is None else ", mm"), fill=INK, font=font(14))
+    draw.text((left, top - 24), of + ("" if gap_mm is None else ", mm"), fill=INK, font=font(14))
     for i, (band, (low, high)) in enumerate(bands):
         x = left + i * BAND_WIDE
         inside = low + (high - low) * (np.arange(BAND_WIDE) + 0.5) / BAND_WIDE

@@ -40,12 +40,12 @@ def write_meshes(result: CheckResult, folder: Path) -> None:
 def _write(stem: Path, vertices: Array, faces: IntArray, field: Field) -> None:
     value, _, _ = field.deciding()
     colours = rgb(*field.for_colours())
-    stem.with_suffix(".ply").write_bytes(_ply(vertices, faces, colours, value))
+    stem.with_suffix(".ply").write_bytes(ply(vertices, faces, colours, value))
     stem.with_suffix(".glb").write_bytes(_glb(vertices, faces, colours))
 
 
-def _ply(vertices: Array, faces: IntArray, colours: Rgb, value: Array) -> bytes:
-    """Return a binary little-endian PLY."""
+def ply(vertices: Array, faces: IntArray, colours: Rgb, value: Array, named: str = "clearance_mm") -> bytes:
+    """Return a binary little-endian PLY; `value` per vertex becomes the number `named`."""
     kinds = [("x", "<f8"), ("y", "<f8"), ("z", "<f8"), ("red", "u1"), ("green", "u1"), ("blue", "u1"), ("c", "<f4")]
     body = np.empty(len(vertices), dtype=kinds)
     for i, axis in enumerate("xyz"):
@@ -56,7 +56,7 @@ def _ply(vertices: Array, faces: IntArray, colours: Rgb, value: Array) -> bytes:
     header = [
         "ply", "format binary_little_endian 1.0", "comment millimetres, bay frame at the neutral pose",
         f"element vertex {len(vertices)}", *(f"property double {axis}" for axis in "xyz"),
-        *(f"property uchar {channel}" for channel in ("red", "green", "blue")), "property float clearance_mm",
+        *(f"property uchar {channel}" for channel in ("red", "green", "blue")), f"property float {named}",
     ]  # fmt: skip
     triangles: NDArray[np.void] = np.empty(len(faces), dtype=[("n", "u1"), ("corners", "<i4", (3,))])
     if len(faces):

@@ -9,7 +9,6 @@ import numpy as np
 
 from clearance.bounds import Bound
 from clearance.distance.inside import Surface
-from clearance.frames import Array
 from clearance.job.schema import Job
 from clearance.layout.layout import Layout, unseen_near
 from clearance.outputs.raycast import RayMesh

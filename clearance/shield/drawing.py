@@ -34,7 +34,9 @@ def write_drawing(pattern: Pattern, folder: Path) -> tuple[Path, Path]:
 
 def svg_text(sheet: Sheet) -> str:
     """Return the sheet as SVG 1.1; one user unit is 1 mm."""
-    size = f'width="{sheet.width:.2f}mm" height="{sheet.height:.2f}mm" viewBox="0 0 {sheet.width:.2f} {sheet.height:.2f}"'
+    size = (
+        f'width="{sheet.width:.2f}mm" height="{sheet.height:.2f}mm" viewBox="0 0 {sheet.width:.2f} {sheet.height:.2f}"'
+    )
     body = [_svg_line(line, sheet.height) for line in sheet.lines]
     body += [_svg_words(words, sheet.height) for words in sheet.words]
     head = f'<svg xmlns="http://www.w3.org/2000/svg" {size} font-family="Helvetica, Arial, sans-serif">'
@@ -43,9 +45,9 @@ def svg_text(sheet: Sheet) -> str:
 
 def dxf_text(sheet: Sheet) -> str:
     """Return the sheet as DXF R2010 in mm: closed polylines on layer CUT, all else on MARK and TEXT."""
-    import ezdxf
+    from ezdxf.document import Drawing
 
-    drawing = ezdxf.new("R2010", setup=False)
+    drawing = Drawing.new("R2010")
     drawing.header["$INSUNITS"] = MILLIMETRES
     for layer, colour in DXF_COLOUR.items():
         drawing.layers.add(layer, color=colour)
@@ -56,9 +58,7 @@ def dxf_text(sheet: Sheet) -> str:
     for words in sheet.words:
         place = (float(words.at[0]), float(words.at[1]))
         placed = {"halign": 1, "align_point": place} if words.centred else {}
-        space.add_text(
-            words.text, height=words.height_mm, dxfattribs={"layer": "TEXT", "insert": place, **placed}
-        )
+        space.add_text(words.text, height=words.height_mm, dxfattribs={"layer": "TEXT", "insert": place, **placed})
     text = StringIO()
     drawing.write(text)
     return text.getvalue()

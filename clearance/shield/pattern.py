@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,7 +11,7 @@ import trimesh
 from scipy.spatial import cKDTree
 
 from clearance.frames import Array, unit_vector
-from clearance.scene.mesh import Mesh
+from clearance.scene.mesh import IntArray, Mesh
 from clearance.shield.blank import Blank
 from clearance.shield.offset import edges_of, tidied, vertex_normals
 from clearance.shield.region import LEAST_PIECE_MM2, pieces
@@ -140,7 +141,9 @@ def flat_pattern(blank: Blank, limit: float = DISTORTION, up: Array | None = Non
 
 def excess(flat: Flat, limit: float) -> float:
     """Return by what factor a flattened piece is above the limit; infinite where it folds over."""
-    return float("inf") if flat.folded else max(flat.distortion, flat.worst_distortion / WORST) / limit
+    if flat.folded or not np.isfinite(flat.stretch).all():
+        return float("inf")
+    return max(flat.distortion, flat.worst_distortion / WORST) / limit
 
 
 def _cut_until_flat(mesh: Mesh, limit: float) -> tuple[list[Flat], list[tuple[Mesh, str]]]:
@@ -183,7 +186,8 @@ def _best_halves(mesh: Mesh, limit: float) -> list[Flat]:
     for axis in np.linalg.svd(away, full_matrices=False)[2][:2]:
         cut = _cut(mesh, axis)
         if len(cut) > 1 and all(float(face_areas(half).sum()) >= LEAST_PIECE_MM2 for half in cut):
-            tried.append([laid_flat(half) for half in cut])
+            with suppress(ValueError):  # a half that meets itself in a vertex has no one rim
+                tried.append([laid_flat(half) for half in cut])
     return min(tried, key=lambda halves: max(excess(half, limit) for half in halves), default=[])
 
 
@@ -211,7 +215,7 @@ def _components(mesh: Mesh) -> list[Mesh]:
     return [tidied(Mesh(mesh.vertices, mesh.faces[label == k])) for k in range(int(label.max()) + 1)]
 
 
-def _seams(meshes: Sequence[Mesh]) -> list[list[tuple[int, Array]]]:
+def _seams(meshes: Sequence[Mesh]) -> list[list[tuple[int, IntArray]]]:
     """For each piece, the pieces that share vertices of its rim and which of its vertices those are."""
     rims = []
     for mesh in meshes:
@@ -225,7 +229,7 @@ def _seams(meshes: Sequence[Mesh]) -> list[list[tuple[int, Array]]]:
             for j in range(len(meshes))
             if j != i
         ]
-        found.append([(j, at) for j, at in shared if len(at) > 2])
+        found.append([(j, np.asarray(at, dtype=np.int64)) for j, at in shared if len(at) > 2])
     return found
 
 
@@ -243,6 +247,3 @@ def _up_on_sheet(flat: Flat, up: Array) -> tuple[Array, Array]:
 
 def _letters(number: int) -> str:
     return chr(ord("A") + number)
-
-
-

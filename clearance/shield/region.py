@@ -1,4 +1,4 @@
-"""Which triangles of a surface at a standoff belong to a shield: over what needs one, in whole pieces, with a clean rim."""
+"""Which triangles of a surface at a standoff belong to a shield: over what needs one, whole, with a clean rim."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ def region(level: Level, part: Mesh, need_faces: Mask, margin_mm: float) -> Mask
         away = (away + mean @ away) / 2
     over = away <= margin_mm
     over[over] = ~enclosed(part, level.mesh.vertices[over])
-    kept = over[level.mesh.faces].all(axis=1)
+    kept = np.asarray(over[level.mesh.faces].all(axis=1), dtype=np.bool_)
     return without_islands(level.mesh, ~without_islands(level.mesh, ~kept))
 
 

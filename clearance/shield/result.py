@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from clearance.bounds import Bound
 from clearance.frames import Array
+from clearance.job.heat import Shield
 from clearance.job.schema import Job
 from clearance.layout.layout import Layout
 
@@ -99,11 +100,12 @@ class ZoneHeat:
 class ShieldResult:
     """All that the command found.
 
-    `left_out` are zones without a limit. `needs` (n,) bool tells the corners of `part.shown` that a shield must
-    cover, None where no zone needs one.
+    `about` is the shield that gaps are worked out for. `left_out` are zones without a limit. `needs`
+    (n,) bool tells the corners of the part's shown mesh that a shield must cover; None where no zone needs one.
     """
 
     job: Job
+    about: Shield
     layout: Layout
     zones: tuple[ZoneHeat, ...]
     left_out: tuple[str, ...]

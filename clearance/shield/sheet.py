@@ -103,9 +103,7 @@ def _notes(pattern: Pattern, width: float) -> list[str]:
 
 
 def _paragraph(notes: list[str], top: float) -> list[Words]:
-    return [
-        Words(note, np.array([SPACE_MM, top - (i + 1) * LINE_MM]), SMALL_MM) for i, note in enumerate(notes)
-    ]
+    return [Words(note, np.array([SPACE_MM, top - (i + 1) * LINE_MM]), SMALL_MM) for i, note in enumerate(notes)]
 
 
 def _scale_bar(at: Array) -> tuple[list[Line], list[Words]]:

@@ -47,7 +47,7 @@ def shield(job_file: Path, progress: Progress = lambda step: None) -> ShieldResu
     placed = place(job_file, progress)
     job = placed.job
     heat, limits = _asked(job)
-    about = job.shield if job.shield is not None else Shield()
+    about = job.shield if job.shield is not None else Shield.model_validate({})
     progress("laying out the zones")
     layout = lay_out(placed)
     progress("making the part a source of heat")
@@ -64,6 +64,7 @@ def shield(job_file: Path, progress: Progress = lambda step: None) -> ShieldResu
     growth = layout.setting.growth
     return ShieldResult(
         job=job,
+        about=about,
         layout=layout,
         zones=tuple(zones),
         left_out=tuple(zone.name for zone in job.zones if zone.name not in limits),
@@ -147,9 +148,7 @@ def _zone(
 def _gaps(
     moved: Mover, source: Source, arounds: dict[str, Surroundings], limit_K: float, *, behind: bool
 ) -> dict[str, Gap]:
-    return {
-        name: smallest_gap(moved, source, around, limit_K, behind=behind) for name, around in arounds.items()
-    }
+    return {name: smallest_gap(moved, source, around, limit_K, behind=behind) for name, around in arounds.items()}
 
 
 def _hottest(

@@ -79,9 +79,7 @@ def hottest_K(neighbour: Neighbour, source: Source, arounds: tuple[Surroundings,
     return [float(temperatures(few, source, around, behind=behind, seen=fine).max()) for around in arounds]
 
 
-def smallest_gap(
-    moved: Mover, source: Source, around: Surroundings, limit_K: float, *, behind: bool
-) -> Gap:
+def smallest_gap(moved: Mover, source: Source, around: Surroundings, limit_K: float, *, behind: bool) -> Gap:
     """Return the smallest gap from which on the zone stays within its limit at every wider gap tried.
 
     Tried from far to near in steps of a third, then halved to 0.5 mm; the gap returned is one that was tried and
@@ -90,7 +88,9 @@ def smallest_gap(
     if source.part.hottest_K <= limit_K:
         return Gap(gap_mm=0.0, tried_mm=MOST_MM, why="the part itself is no hotter than the limit")
     if around.ambient_K >= limit_K:
-        return Gap(gap_mm=None, tried_mm=MOST_MM, why=f"no gap is enough: the air is at {celsius(around.ambient_K):g} °C")
+        return Gap(
+            gap_mm=None, tried_mm=MOST_MM, why=f"no gap is enough: the air itself is at {celsius(around.ambient_K):g} °C"
+        )
     least = source.build_mm if behind else 0.0
 
     def enough(gap_mm: float) -> bool:

@@ -118,7 +118,7 @@ def stretches(mesh: Mesh, places: Array) -> Array:
     cy = np.linalg.norm(c - a - cx[:, None] * x, axis=1)
     p, q, r = places[mesh.faces].swapaxes(0, 1)
     first = (q - p) / along[:, None]
-    second = (r - p - cx[:, None] * first) / cy[:, None]
+    second = (r - p - cx[:, None] * first) / np.maximum(cy, 1e-12)[:, None]
     values: Array = np.linalg.svd(np.stack([first, second], axis=2), compute_uv=False)[:, ::-1]
     return values
 
@@ -191,8 +191,9 @@ def _turned(places: Array) -> Array:
     middle = places - places.mean(axis=0)
     _, _, axes = np.linalg.svd(middle, full_matrices=False)
     axes[1] *= np.sign(np.linalg.det(axes))
-    turned: Array = middle @ axes.T
-    return turned - turned.min(axis=0)
+    turned = middle @ axes.T
+    laid: Array = turned - turned.min(axis=0)
+    return laid
 
 
 def _rim_crosses(places: Array, rims: tuple[IntArray, ...]) -> bool:

@@ -21,9 +21,14 @@ from clearance.scene.part import Part
 from clearance.scene.refine import refined
 from clearance.scene.zone import Zone
 from clearance.scene.zones import Zones
+from clearance.shield.blank import Blank, thickened
+from clearance.shield.room import face_areas
 from clearance.verdict.setting import Setting
 
 Array = NDArray[np.float64]
+
+SHEET_MM = 0.5
+"""Thickness of the sheet of `blank_of`."""
 
 SURE = Registration(
     method="given", T_bay_part=identity("bay", "part"), converged=True, covariance=np.zeros((6, 6)), centre=np.zeros(3)
@@ -115,3 +120,11 @@ def cap_mesh(radius: float, angle: float, rings: int = 16) -> Mesh:
     inward = np.einsum("ij,ij->i", np.cross(b - a, c - a), a + b + c) < 0
     faces[inward] = faces[inward][:, ::-1]
     return Mesh(places, faces)
+
+
+def blank_of(inner: Mesh) -> Blank:
+    area = float(face_areas(inner).sum()) if len(inner.faces) else 0.0
+    return Blank(
+        inner=inner, solid=thickened(inner, SHEET_MM), standoff_mm=12.0, sheet_mm=SHEET_MM, margin_mm=8.0, air_mm=6.0,
+        to_part_mm=12.0, farthest_mm=12.0, checks=(), unseen=(), untrimmed_mm2=area, area_mm2=area, covered_share=1.0,
+    )  # fmt: skip

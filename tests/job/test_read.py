@@ -48,7 +48,6 @@ CASES: list[tuple[str, str, str, tuple[str, ...]]] = [
     ("gap = 20", "gapp = 20\nfoo = 1\nbar = 2", "zone 'frame rail': gapp", ("(and 2 more)",)),
     # foreseen, not done in this version
     ("[rock]", "[[access]]\nname = 1\n[rock]", "access", ("not supported by this version", "leave it out")),
-    ('kind = "axle"', 'kind = "axle"\nlimit = 80', "zone 'left shaft': limit", ("not supported by this version",)),
     ("roll =", "torque = [0.0, 9.0]\nroll =", "rock", ("roll beside", "not both")),
     # missing, with meaning and unit
     ("gap = 20\n", "", "zone 'frame rail': gap", ("missing", "add it", "mm, clearance required")),

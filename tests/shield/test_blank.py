@@ -26,7 +26,7 @@ def _shape(mesh: Mesh) -> trimesh.Trimesh:
 
 def _least_sampled(solid: Mesh, zone: Mesh) -> float:
     """Least distance over poses of the rock, by brute force from samples: an upper bound."""
-    samples = trimesh.sample.sample_surface(_shape(solid), 4000, seed=2)[0]
+    samples = trimesh.sample.sample_surface(_shape(solid), 1200, seed=2)[0]
     return min(
         float(away_from(zone, LIFT.pose(roll, lift, 0.0).apply(samples)).min())
         for roll in np.linspace(*LIFT.roll_rad, 3)
@@ -60,7 +60,7 @@ def test_it_stands_off_and_is_as_thick_as_asked(over_a_far_floor):
     found = over_a_far_floor
     solid = _shape(found.solid)
     assert solid.is_watertight
-    samples = trimesh.sample.sample_surface(solid, 2000, seed=1)[0]
+    samples = trimesh.sample.sample_surface(solid, 1000, seed=1)[0]
     away = away_from(BLOCK, samples)
     assert away.min() >= STANDOFF - NEARER_MM - 1e-6
     assert away.min() >= found.to_part_mm - 1e-6
@@ -77,9 +77,10 @@ def test_what_would_hit_a_zone_is_cut_away_and_the_rest_clears(over_a_post):
     assert _least_sampled(found.solid, post.mesh) >= AIR + GUARD - 0.02
     # Lost is the strip from where the sheet, 8 mm over the post at rest and at least 4.1 mm at the lowest, comes within
     # 6.95 mm: the post's 20 mm and 5.6 mm to each side. The cut runs along triangles of 2.4 mm, and the need's are
-    # of up to 8 mm. 120 mm of need, 136 mm of underside and less than 160 mm with what stands up at the ends.
+    # of up to 8 mm. The strip is 80 mm long, with the quarter rounds and the margin at its ends, higher up, 127 mm.
     strip = 20 + 2 * np.sqrt((AIR + GUARD) ** 2 - 4.1**2)
-    assert (strip - 4) / 160 < found.lost_share < (strip + 4 * 2.4) / 136
+    ends = STANDOFF * np.pi / 2 + MARGIN
+    assert (strip - 4) * 80 < found.lost_share * found.untrimmed_mm2 < (strip + 4 * 2.4) * (80 + 2 * ends)
     assert (strip - 8) / 120 < 1 - found.covered_share < (strip + 4 * 2.4 + 8) / 120
     middle = found.inner.triangles.mean(axis=1)
     assert not ((middle[:, 0] > 25) & (middle[:, 0] < 45) & (middle[:, 2] < -9)).any()

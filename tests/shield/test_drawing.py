@@ -8,8 +8,7 @@ from xml.etree import ElementTree
 import ezdxf
 import numpy as np
 import pytest
-from shield_scenes import cap_mesh, sheet_mesh
-from test_pattern import blank_of
+from shield_scenes import blank_of, cap_mesh, sheet_mesh
 
 from clearance.shield.drawing import write_drawing
 from clearance.shield.pattern import Pattern, flat_pattern
@@ -20,7 +19,9 @@ SPACE = "{http://www.w3.org/2000/svg}"
 @pytest.fixture(scope="module")
 def half_pipe() -> Pattern:
     pipe = sheet_mesh(
-        lambda u, v: np.column_stack([v, 30 * np.cos(u), 30 * np.sin(u)]), np.linspace(0, np.pi, 40), np.linspace(0, 80, 20)
+        lambda u, v: np.column_stack([v, 30 * np.cos(u), 30 * np.sin(u)]),
+        np.linspace(0, np.pi, 40),
+        np.linspace(0, 80, 20),
     )
     return flat_pattern(blank_of(pipe))
 

@@ -35,7 +35,7 @@ def _levelled(part: Mesh) -> Mesh:
 
 
 def _samples(mesh: Mesh) -> np.ndarray:
-    return trimesh.sample.sample_surface(trimesh.Trimesh(mesh.vertices, mesh.faces), 3000, seed=1)[0]
+    return trimesh.sample.sample_surface(trimesh.Trimesh(mesh.vertices, mesh.faces), 1500, seed=1)[0]
 
 
 @pytest.mark.parametrize("name", SHAPES)

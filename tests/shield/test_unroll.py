@@ -31,7 +31,9 @@ def _closed_pipe() -> Mesh:
 def test_part_of_a_pipe_is_a_rectangle(share: float):
     flat = laid_flat(_pipe(2 * np.pi * share))
     # 60 chords instead of the arc are 2e-4 short at most.
-    assert np.sort(np.ptp(flat.places, axis=0)) == pytest.approx(sorted([2 * np.pi * RADIUS * share, LENGTH]), rel=0.002)
+    assert np.sort(np.ptp(flat.places, axis=0)) == pytest.approx(
+        sorted([2 * np.pi * RADIUS * share, LENGTH]), rel=0.002
+    )
     assert flat.worst_distortion < 0.002
     assert not flat.folded
 

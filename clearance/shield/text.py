@@ -1,0 +1,105 @@
+"""The shield study in words: what each zone needs, against what is set and what there is, and the cautions."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Mapping
+
+from clearance.shield.result import SOAK, Gap, Need, ShieldResult, ZoneHeat
+
+CAUTIONS = (
+    "An aid, not an approval: local codes, component makers' limits and the judgement of a qualified person first.",
+    "Estimates of steady temperatures. Measure on the car with the neighbours' own limits in hand, driving and after "
+    "a hot stop, before relying on any gap.",
+    "Hot exhaust parts, lifted cars and moving engines injure and kill. Check every clearance cold and hot before "
+    "driving.",
+)
+
+ASSUMED = (
+    "The neighbour passes no heat to its back or along itself: hotter than it will be.",
+    "Soak: no air moves but by its own buoyancy, and the part stays at its full temperature for as long as the "
+    "neighbour takes to warm: hotter than it will be.",
+    "Where the part is out of sight the surroundings are at ambient temperature; other zones hide nothing of it. "
+    "Air that the part has warmed is not in the model: take it into `ambient`.",
+    "Gaps are those at rest, the zone moved along the line of its gap; the clearance is proven over the whole motion.",
+    "A sheet stands before all that a neighbour sees of the part; it gets heat through still air and by radiation, and "
+    "nothing flows between them. Mountings that carry heat are not in the model.",
+)
+
+
+def summary(result: ShieldResult, width: int = 100) -> str:
+    """Return the findings for a terminal of `width` columns."""
+    lines = [*_wrapped(result.job.title, width), *_wrapped(setup(result), width), ""]
+    for zone in result.zones:
+        lines += [line for sentence in zone_lines(zone) for line in _wrapped(sentence, width)]
+        lines.append("")
+    if result.left_out:
+        lines += _wrapped(f"left out, no limit given: {', '.join(result.left_out)}", width)
+    lines += [line for note in result.notes for line in _wrapped(f"warning: {note}", width)]
+    lines += [line for caution in CAUTIONS[:2] for line in _wrapped(caution, width)]
+    return "\n".join(lines)
+
+
+def zone_lines(zone: ZoneHeat) -> list[str]:
+    """Return what is to be said of one zone, a sentence each; the first is the answer."""
+    place = ", ".join(f"{x:.0f}" for x in zone.place)
+    lines = [
+        f"{zone.name}: {zone.need.value}",
+        f"  limit {zone.limit_C:g} °C ({zone.limit_from})",
+        f"  hottest as it stands: bare {_each(zone.bare_C)}, shielded {_each(zone.shielded_C)}; "
+        f"at [{place}], {zone.at_rest_mm:.1f} mm from the part, which fills {100 * zone.factor:.0f} % of its view",
+        f"  gap needed: bare {_gaps(zone.bare)}; shielded {_gaps(zone.shielded)}",
+        f"  clearance proven over the motion, less its guard: {zone.available_mm:.1f} mm",
+    ]
+    return [*lines, *(f"  {line}" for line in set_gaps(zone))]
+
+
+def set_gaps(zone: ZoneHeat) -> list[str]:
+    """Return what the gaps set in the job come to beside those needed."""
+    lines = []
+    for word, gap_mm, needed in (
+        ("gap", zone.gap_mm, zone.bare),
+        ("gap_shielded", zone.gap_shielded_mm, zone.shielded),
+    ):
+        if gap_mm is None:
+            continue
+        short = [name for name, gap in needed.items() if not gap.kept_by(gap_mm)]
+        said = f"is less than this needs ({', '.join(short)})" if short else "is enough"
+        lines.append(f"{word} = {gap_mm:g} mm in the job {said}")
+    if zone.need is Need.SHIELD and not zone.shielded_now:
+        lines.append("the job counts it as bare: fit the shield and set shielded = true")
+    return lines
+
+
+def gap_words(gap: Gap) -> str:
+    """Return a gap as it is told: rounded up to 1 mm, or why there is none."""
+    if gap.gap_mm is None:
+        return gap.why
+    return f"{-int(-gap.gap_mm // 1)} mm"
+
+
+def _gaps(gaps: Mapping[str, Gap]) -> str:
+    return ", ".join(f"{gap_words(gap)} ({name})" for name, gap in gaps.items())
+
+
+def _each(temperatures_C: Mapping[str, float]) -> str:
+    return ", ".join(f"{t:.0f} °C ({name})" for name, t in temperatures_C.items())
+
+
+def setup(result: ShieldResult) -> str:
+    """Return in words the heat and the shield that the study is of."""
+    heat, about = result.job.heat, result.about
+    assert heat is not None
+    regions = "".join(f", {r.name} {r.temperature:g} °C" for r in heat.region)
+    speed = f", air at {heat.air_speed:g} m/s while driving" if heat.air_speed else ""
+    sheets = "one sheet" if about.sheets == 1 else f"two sheets {about.between:g} mm apart"
+    return (
+        f"part {heat.part_temperature:g} °C{regions}, emissivity {result.part_emissivity[0]:g}; air {heat.ambient:g} °C"
+        f"{speed}; {SOAK}: still air. Shield: {sheets} of {about.sheet:g} mm, {about.standoff:g} mm off the part, "
+        f"emissivity {result.sheet_emissivity[0]:g}, {about.build_mm:g} mm in all"
+    )
+
+
+def _wrapped(text: str, width: int) -> list[str]:
+    indent = " " * (len(text) - len(text.lstrip()))
+    return textwrap.wrap(text, width, subsequent_indent=indent + "  ")
