@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import heapq
 from collections import OrderedDict
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import IntEnum
 
 import numpy as np
@@ -35,6 +35,14 @@ FINEST_MM = 0.002
 """At a single move angles are cut until they may lower the clearance by no more than this."""
 
 KEPT_BODIES = 64
+
+THINNED_MM = (16.0, 8.0, 4.0, 2.0, 1.0)
+"""Sides of the cubes of which one scan point stands for all, where a cell is so large that it does not matter."""
+
+THIN_SHARE = 0.25
+"""Points are thinned to where they tell the clearance to this share of what the move may change it by."""
+
+LEAST_CUBE_MM = 0.2
 
 Rigid = tuple[Array, Array]
 
@@ -82,6 +90,15 @@ class Evaluator:
         """Whether no surface can come within the need in any move and state."""
         return self._none_near
 
+    def culled(self) -> Demand | None:
+        """Return the demand with what can come within the need alone; None where nothing can."""
+        if self._none_near:
+            return None
+        part, zone = (_trimmed(solid, -self._origin) for solid in (self._near_part, self._near_zone))
+        assert isinstance(part, Mesh)
+        speakers = self._speakers if self.demand.speakers is None else self.demand.speakers
+        return replace(self.demand, part=part, solid=zone, speakers=speakers)
+
     def everything(self) -> Array:
         """Return the whole box of the angles, (1, 2 a)."""
         return np.array([[h.low for h in self.hinges] + [h.high for h in self.hinges]], dtype=np.float64)
@@ -108,6 +125,8 @@ class Evaluator:
         least : smallest distance met, mm
         """
         need, fall = self.demand.need_mm, self.fall_mm(half)
+        thin = self._thinness(fall)
+        loss = self._losses[thin]
         least, left = np.inf, list[Array]()
         if not self._none_near and len(boxes):
             heap: list[tuple[float, int, Array, float | None]] = [
@@ -116,17 +135,19 @@ class Evaluator:
             count = len(heap)
             while heap:
                 floor, _, box, known = heapq.heappop(heap)
-                if left and floor >= need - fall:  # Neither this nor any other can block the cell: enough is known.
+                if (
+                    left and floor - loss >= need - fall
+                ):  # Neither this nor any other can block the cell: enough is known.
                     left += [box, *(other for _, _, other, _ in heap)]
                     break
                 low, high = np.split(box, 2)
-                distance = self._distance(centre, (low + high) / 2) if known is None else known
+                distance = self._distance(centre, (low + high) / 2, thin) if known is None else known
                 least = min(least, distance)
                 if distance + fall < need:
                     return Ruling.BLOCKED, boxes, least
                 falls = self._angle_falls((high - low) / 2)
                 turned = float(falls.sum())
-                if distance - self._excess_mm - ROUNDING_MM - fall - turned >= need:
+                if distance - self._excess_mm - ROUNDING_MM - loss - fall - turned >= need:
                     continue
                 if turned <= max(SHARE * fall, FINEST_MM):
                     left.append(box)
@@ -156,14 +177,18 @@ class Evaluator:
             [2 * np.sin(min(h, np.pi) / 2) * hinge.arm_mm for h, hinge in zip(half, self.hinges, strict=True)]
         )
 
-    def _distance(self, move: Array, angles: Array) -> float:
-        """Distance, mm, over all translations of the motion, at a move and angles."""
+    def _distance(self, move: Array, angles: Array, thin: int) -> float:
+        """Distance, mm, over all translations of the motion, at a move and angles, to the zone so thinned."""
         self.evaluations += 1
         engine, chassis = self._poses(move, angles)
-        own = self._chassis_body(chassis[0])
-        self._engine_body.place(*engine)
-        own.place(*chassis)
-        return self._engine_body.closest(own).distance_mm
+        first, second = self._engine_body(thin), self._chassis_body(chassis[0], thin)
+        first.place(*engine)
+        second.place(*chassis)
+        return first.closest(second).distance_mm
+
+    def _thinness(self, fall: float) -> int:
+        """Return the coarsest thinning of the zone's points that a cell with this fall allows; the last is none."""
+        return next(i for i, loss in enumerate(self._losses) if loss <= THIN_SHARE * fall)
 
     def _poses(self, move: Array, angles: Array) -> tuple[Rigid, Rigid]:
         """Poses of both sides, coordinates about the centre of the moves."""
@@ -182,22 +207,29 @@ class Evaluator:
         rotation = rotation_about(hinge.direction, at[name])
         return rotation, hinge.point - rotation @ hinge.point
 
-    def _chassis_body(self, rotation: Array) -> FclBody:
-        """Return the chassis side swept by lift and shift as it sees them at `rotation`, and by its stroke."""
-        if not len(self._between.edges):
-            key, slide = b"", self._chassis_slide.plus(self._between.reversed().turned(rotation.T))
-            if np.any(self._between.base):
-                key = rotation.tobytes()
-        else:
-            key, slide = rotation.tobytes(), self._chassis_slide.plus(self._between.reversed().turned(rotation.T))
+    def _engine_body(self, thin: int) -> FclBody:
+        if self._part_is_engine_side:
+            thin = len(self._losses) - 1
+        return self._body(b"engine%d" % thin, self._engine_side[thin], self._engine_slide)
+
+    def _body(self, key: bytes, solid: Solid, slide: Slide) -> FclBody:
+        """Return a body built before, or build it."""
         found = self._bodies.get(key)
         if found is None:
-            found = self._bodies[key] = FclBody(_swept(self._chassis_near, slide))
+            found = self._bodies[key] = FclBody(_swept(solid, slide))
             if len(self._bodies) > KEPT_BODIES:
                 self._bodies.popitem(last=False)
-        else:
-            self._bodies.move_to_end(key)
+        self._bodies.move_to_end(key)
         return found
+
+    def _chassis_body(self, rotation: Array, thin: int) -> FclBody:
+        """Return the chassis side swept by lift and shift as it sees them at `rotation`, and by its stroke."""
+        if not self._part_is_engine_side:
+            thin = len(self._losses) - 1
+        still = not len(self._between.edges) and not np.any(self._between.base)
+        key = b"chassis%d" % thin + (b"" if still else rotation.tobytes())
+        slide = self._chassis_slide.plus(self._between.reversed().turned(rotation.T))
+        return self._body(key, self._chassis_side[thin], slide)
 
     def _near(self, demand: Demand, space: MoveSpace) -> None:
         """Keep what can come within the need in any move and state; set bodies and slides."""
@@ -235,14 +267,16 @@ class Evaluator:
         demand = self.demand
         self._between = demand.rock.slide() if demand.rock is not None else STILL
         stroke = _stroke_slide(demand)
-        engine, self._chassis_near = (part, zone) if self._part_is_engine_side else (zone, part)
-        engine_slide, self._chassis_slide = (STILL, stroke) if self._part_is_engine_side else (stroke, STILL)
-        self._engine_body = FclBody(_swept(engine, engine_slide))
-        edges = np.vstack([self._between.edges, self._chassis_slide.edges])
-        longest = _longest(self._chassis_near) + float(np.linalg.norm(edges, axis=1).sum())
-        self._excess_mm = PARALLEL_LOSS * min(self._engine_body.longest_edge_mm, longest)
-        if not isinstance(zone, Mesh) and not len(edges) and not len(engine_slide.edges):
-            self._excess_mm = 0.0
+        zones, self._losses = _thinned(zone)
+        parts = [part] * len(zones)
+        engine_is_part = self._part_is_engine_side
+        self._engine_side, self._chassis_side = (parts, zones) if engine_is_part else (zones, parts)
+        self._engine_slide, self._chassis_slide = (STILL, stroke) if engine_is_part else (stroke, STILL)
+        between = float(np.linalg.norm(self._between.edges, axis=1).sum())
+        own = float(np.linalg.norm(stroke.edges, axis=1).sum())
+        of_part = _longest(part) + (0.0 if engine_is_part else between)
+        of_zone = _longest(zone) + own + (between if engine_is_part else 0.0)
+        self._excess_mm = PARALLEL_LOSS * min(of_part, of_zone)
         self._near_part, self._near_zone = part, zone
 
     def _set_hinges(self) -> None:
@@ -287,24 +321,21 @@ class Evaluator:
     def _insides(self) -> None:
         """Make ready the question which body lies inside which, where surfaces keep the need."""
         demand = self.demand
-        side = min(CELL_MM, 0.99 * demand.need_mm / np.sqrt(3.0))
-        if isinstance(demand.solid, Mesh):
-            self._speakers = one_vertex_per_body(demand.solid)
-        else:
-            first = cubes(demand.solid, side)[0] if side > 0.2 else np.arange(len(demand.solid))
-            self._speakers = demand.solid[first]
+        self._speakers = demand.speakers if demand.speakers is not None else speakers_of(demand)
         self._whole = Surface(demand.whole)
         closed = isinstance(demand.solid, Mesh) and demand.zone_closed
         self._zone_surface = Surface(demand.solid) if closed and isinstance(demand.solid, Mesh) else None
         self._part_speakers = one_vertex_per_body(demand.whole)
-        slides = [self._between, _stroke_slide(demand)]
-        self._slow = demand.need_mm <= sum(slide.reach_mm for slide in slides)
+        self._slow = demand.need_mm <= straight_reach_mm(demand)
 
     def contained(self, move: Array) -> bool:
         """Tell whether a body lies inside the other: asked at one move, for a cell in which no surfaces meet."""
         demand, motion = self.demand, self._space.motion(move)
         if self._slow:
-            _, whole, solid, pair = demand.moved(motion)
+            solid = demand.solid if isinstance(demand.solid, Mesh) else self._speakers
+            if not len(solid if not isinstance(solid, Mesh) else solid.faces):
+                return False
+            _, whole, solid, pair = replace(demand, solid=solid).moved(motion)
             moving = shifted(whole, demand.closed, solid, demand.zone_closed, pair)
             return inside_at_middle(moving) or inside_what_is_swept(moving)
         angles = np.array([(h.low + h.high) / 2 for h in self.hinges])
@@ -324,7 +355,30 @@ class Evaluator:
         return self._zone_surface is not None and _any_inside(self._zone_surface, back + self._origin)
 
 
+def straight_reach_mm(demand: Demand) -> float:
+    """Return how far the straight motions carry a body from their middle, mm."""
+    between = demand.rock.slide() if demand.rock is not None else STILL
+    return between.reach_mm + _stroke_slide(demand).reach_mm
+
+
+def speakers_of(demand: Demand) -> Array:
+    """Return points of a zone, (k, 3), that answer for all of it whether it lies inside the part.
+
+    Where surfaces keep the need, all points of a cube with a diagonal below it lie on the same side. Where the
+    straight motions may carry a body as far as that, every point answers for itself.
+    """
+    solid = demand.solid
+    if isinstance(solid, Mesh):
+        return one_vertex_per_body(solid)
+    side = min(CELL_MM, 0.99 * demand.need_mm / np.sqrt(3.0))
+    if side < LEAST_CUBE_MM or demand.need_mm <= straight_reach_mm(demand):
+        return solid
+    return solid[cubes(solid, side)[0]]
+
+
 def _any_inside(surface: Surface, points: Array) -> bool:
+    if not len(points):
+        return False
     boxed = points[((points >= surface.low) & (points <= surface.high)).all(axis=1)]
     return bool(len(boxed)) and bool((surface.signed_distance(boxed)[0] < 0).any())
 
@@ -351,6 +405,18 @@ def _stroke_slide(demand: Demand) -> Slide:
 
 def _swept(solid: Solid, slide: Slide) -> Body:
     return mesh_body(solid, slide) if isinstance(solid, Mesh) else point_body(solid, slide)
+
+
+def _thinned(solid: Solid) -> tuple[list[Solid], list[float]]:
+    """Return a zone's points ever less thinned, and how far at most a point is from the one that stands for it, mm."""
+    made, losses = list[Solid](), list[float]()
+    if not isinstance(solid, Mesh):
+        for side in THINNED_MM:
+            first, group = cubes(solid, side)
+            if len(first) < 0.7 * len(solid):
+                made.append(solid[first])
+                losses.append(float(np.linalg.norm(solid - solid[first][group], axis=1).max()))
+    return [*made, solid], [*losses, 0.0]
 
 
 def _trimmed(solid: Solid, origin: Array) -> Solid:
