@@ -15,17 +15,16 @@ from enum import IntEnum
 
 import numpy as np
 
-from clearance.distance.body import STILL, Body, Slide, mesh_body, point_body
+from clearance.distance.body import STILL, Slide
 from clearance.distance.fcl_engine import PARALLEL_LOSS, FclBody
-from clearance.distance.inside import Surface, one_vertex_per_body
 from clearance.distance.near import balls_of_mesh, balls_of_points, distance_to
 from clearance.frames import Array, rotation_about
-from clearance.motion.bodies import CELL_MM, SLACK_MM, corners, shifted, subset
+from clearance.motion.bodies import CELL_MM, SLACK_MM, corners, subset
 from clearance.motion.branch import ROUNDING_MM
-from clearance.motion.swallowed import inside_at_middle, inside_what_is_swept
 from clearance.moves.demand import Demand, Solid
-from clearance.moves.space import MoveSpace, rotation_of
-from clearance.scene.cubes import cubes
+from clearance.moves.insides import Inside
+from clearance.moves.sides import Rigid, after, longest, power, radii, stroke_slide, swept, thinned, trimmed
+from clearance.moves.space import MoveSpace
 from clearance.scene.mesh import Mesh
 
 SHARE = 0.5
@@ -36,15 +35,8 @@ FINEST_MM = 0.002
 
 KEPT_BODIES = 64
 
-THINNED_MM = (16.0, 8.0, 4.0, 2.0, 1.0)
-"""Sides of the cubes of which one scan point stands for all, where a cell is so large that it does not matter."""
-
 THIN_SHARE = 0.25
 """Points are thinned to where they tell the clearance to this share of what the move may change it by."""
-
-LEAST_CUBE_MM = 0.2
-
-Rigid = tuple[Array, Array]
 
 
 class Ruling(IntEnum):
@@ -83,7 +75,7 @@ class Evaluator:
         self._near(demand, space)
         self._set_hinges()
         self._bodies: OrderedDict[bytes, FclBody] = OrderedDict()
-        self._insides()
+        self._inside = Inside(demand, self._origin)
 
     @property
     def always_clear(self) -> bool:
@@ -94,9 +86,9 @@ class Evaluator:
         """Return the demand with what can come within the need alone; None where nothing can."""
         if self._none_near:
             return None
-        part, zone = (_trimmed(solid, -self._origin) for solid in (self._near_part, self._near_zone))
+        part, zone = (trimmed(solid, -self._origin) for solid in (self._near_part, self._near_zone))
         assert isinstance(part, Mesh)
-        speakers = self._speakers if self.demand.speakers is None else self.demand.speakers
+        speakers = self._inside.speakers if self.demand.speakers is None else self.demand.speakers
         return replace(self.demand, part=part, solid=zone, speakers=speakers)
 
     def everything(self) -> Array:
@@ -195,10 +187,10 @@ class Evaluator:
         at = dict(zip(self._hinge_names, angles, strict=True))
         swing = self._turn("travel", at)
         roll = self._turn("roll", at)
-        inner, outer = _power(move, self.demand.inner), _power(move, self.demand.outer)
+        inner, outer = power(move, self.demand.inner), power(move, self.demand.outer)
         if self._part_is_engine_side:
-            return _after(roll, inner), _after(outer, swing)
-        return _after(roll, _after(inner, swing)), outer
+            return after(roll, inner), after(outer, swing)
+        return after(roll, after(inner, swing)), outer
 
     def _turn(self, name: str, at: dict[str, float]) -> Rigid:
         if name not in at:
@@ -216,7 +208,7 @@ class Evaluator:
         """Return a body built before, or build it."""
         found = self._bodies.get(key)
         if found is None:
-            found = self._bodies[key] = FclBody(_swept(solid, slide))
+            found = self._bodies[key] = FclBody(swept(solid, slide))
             if len(self._bodies) > KEPT_BODIES:
                 self._bodies.popitem(last=False)
         self._bodies.move_to_end(key)
@@ -259,23 +251,23 @@ class Evaluator:
             self._none_near = not part_keeps.any()
         if self._none_near:
             zone_keeps[:1], part_keeps[:1] = True, True
-        near_part = _trimmed(subset(demand.part, part_keeps), self._origin)
-        near_zone = _trimmed(subset(demand.solid, zone_keeps), self._origin)
+        near_part = trimmed(subset(demand.part, part_keeps), self._origin)
+        near_zone = trimmed(subset(demand.solid, zone_keeps), self._origin)
         self._set_bodies(near_part, near_zone)
 
     def _set_bodies(self, part: Solid, zone: Solid) -> None:
         demand = self.demand
         self._between = demand.rock.slide() if demand.rock is not None else STILL
-        stroke = _stroke_slide(demand)
-        zones, self._losses = _thinned(zone)
+        stroke = stroke_slide(demand)
+        zones, self._losses = thinned(zone)
         parts = [part] * len(zones)
         engine_is_part = self._part_is_engine_side
         self._engine_side, self._chassis_side = (parts, zones) if engine_is_part else (zones, parts)
         self._engine_slide, self._chassis_slide = (STILL, stroke) if engine_is_part else (stroke, STILL)
         between = float(np.linalg.norm(self._between.edges, axis=1).sum())
         own = float(np.linalg.norm(stroke.edges, axis=1).sum())
-        of_part = _longest(part) + (0.0 if engine_is_part else between)
-        of_zone = _longest(zone) + own + (between if engine_is_part else 0.0)
+        of_part = longest(part) + (0.0 if engine_is_part else between)
+        of_zone = longest(zone) + own + (between if engine_is_part else 0.0)
         self._excess_mm = PARALLEL_LOSS * min(of_part, of_zone)
         self._near_part, self._near_zone = part, zone
 
@@ -283,13 +275,13 @@ class Evaluator:
         """Name the angles and bound the radii on which they, and the move, turn what is near."""
         demand, space = self.demand, self._space
         zone, part = corners(self._near_zone), corners(self._near_part)
-        stroke = _stroke_slide(demand)
+        stroke = stroke_slide(demand)
         zone_reach, swung = stroke.longest_mm, 0.0
         hinges, names = list[Hinge](), list[str]()
         if demand.travel is not None:
             low, high = demand.travel.range_rad
             point = demand.travel.point - self._origin
-            arm = float(_radii(zone, point, demand.travel.direction).max()) + zone_reach
+            arm = float(radii(zone, point, demand.travel.direction).max()) + zone_reach
             swung = 2 * np.sin(min(max(-low, high), np.pi) / 2) * arm
             hinges.append(Hinge(point, demand.travel.direction, low, high, arm))
             names.append("travel")
@@ -304,7 +296,7 @@ class Evaluator:
             low, high = demand.rock.roll_rad
             point = demand.rock.point - self._origin
             own = shift_mm + turn_rad * engine_far if demand.inner else 0.0
-            arm = float(_radii(engine, point, demand.rock.direction).max()) + wander + own
+            arm = float(radii(engine, point, demand.rock.direction).max()) + wander + own
             hinges.append(Hinge(point, demand.rock.direction, low, high, arm))
             names.append("roll")
             rocked = 2 * np.sin(min(max(-low, high), np.pi) / 2) * arm + self._between.longest_mm
@@ -318,123 +310,7 @@ class Evaluator:
         else:
             self.arm_mm = min(chassis_far + shift_mm, engine_far + rocked)
 
-    def _insides(self) -> None:
-        """Make ready the question which body lies inside which, where surfaces keep the need."""
-        demand = self.demand
-        self._speakers = demand.speakers if demand.speakers is not None else speakers_of(demand)
-        self._whole = Surface(demand.whole)
-        closed = isinstance(demand.solid, Mesh) and demand.zone_closed
-        self._zone_surface = Surface(demand.solid) if closed and isinstance(demand.solid, Mesh) else None
-        self._part_speakers = one_vertex_per_body(demand.whole)
-        self._slow = demand.need_mm <= straight_reach_mm(demand)
-
     def contained(self, move: Array) -> bool:
         """Tell whether a body lies inside the other: asked at one move, for a cell in which no surfaces meet."""
-        demand, motion = self.demand, self._space.motion(move)
-        if self._slow:
-            solid = demand.solid if isinstance(demand.solid, Mesh) else self._speakers
-            if not len(solid if not isinstance(solid, Mesh) else solid.faces):
-                return False
-            _, whole, solid, pair = replace(demand, solid=solid).moved(motion)
-            moving = shifted(whole, demand.closed, solid, demand.zone_closed, pair)
-            return inside_at_middle(moving) or inside_what_is_swept(moving)
         angles = np.array([(h.low + h.high) / 2 for h in self.hinges])
-        (ue, te), (uc, tc) = self._poses(move, angles)
-        stroke = _stroke_slide(demand).middle
-        zone = self._speakers - self._origin + stroke
-        part = self._part_speakers - self._origin
-        between = self._between.middle
-        if self._part_is_engine_side:
-            seen = (zone @ uc.T + tc - between - te) @ ue
-            back = ((part @ ue.T + te) + between - tc) @ uc - stroke
-        else:
-            seen = (zone @ ue.T + te + between - tc) @ uc
-            back = ((part @ uc.T + tc) - between - te) @ ue - stroke
-        if _any_inside(self._whole, seen + self._origin):
-            return True
-        return self._zone_surface is not None and _any_inside(self._zone_surface, back + self._origin)
-
-
-def straight_reach_mm(demand: Demand) -> float:
-    """Return how far the straight motions carry a body from their middle, mm."""
-    between = demand.rock.slide() if demand.rock is not None else STILL
-    return between.reach_mm + _stroke_slide(demand).reach_mm
-
-
-def speakers_of(demand: Demand) -> Array:
-    """Return points of a zone, (k, 3), that answer for all of it whether it lies inside the part.
-
-    Where surfaces keep the need, all points of a cube with a diagonal below it lie on the same side. Where the
-    straight motions may carry a body as far as that, every point answers for itself.
-    """
-    solid = demand.solid
-    if isinstance(solid, Mesh):
-        return one_vertex_per_body(solid)
-    side = min(CELL_MM, 0.99 * demand.need_mm / np.sqrt(3.0))
-    if side < LEAST_CUBE_MM or demand.need_mm <= straight_reach_mm(demand):
-        return solid
-    return solid[cubes(solid, side)[0]]
-
-
-def _any_inside(surface: Surface, points: Array) -> bool:
-    if not len(points):
-        return False
-    boxed = points[((points >= surface.low) & (points <= surface.high)).all(axis=1)]
-    return bool(len(boxed)) and bool((surface.signed_distance(boxed)[0] < 0).any())
-
-
-def _power(move: Array, power: int) -> Rigid:
-    """Return the move, its inverse or standing still, coordinates about the centre of the moves."""
-    if power == 0:
-        return np.eye(3), np.zeros(3)
-    rotation = rotation_of(move)
-    return (rotation, move[:3]) if power > 0 else (rotation.T, -rotation.T @ move[:3])
-
-
-def _after(second: Rigid, first: Rigid) -> Rigid:
-    return second[0] @ first[0], second[0] @ first[1] + second[1]
-
-
-def _stroke_slide(demand: Demand) -> Slide:
-    if demand.stroke is None:
-        return STILL
-    low, high = demand.stroke.range_mm
-    edges = [(high - low) * demand.stroke.direction] if high > low else []
-    return Slide(low * demand.stroke.direction, np.array(edges).reshape(-1, 3))
-
-
-def _swept(solid: Solid, slide: Slide) -> Body:
-    return mesh_body(solid, slide) if isinstance(solid, Mesh) else point_body(solid, slide)
-
-
-def _thinned(solid: Solid) -> tuple[list[Solid], list[float]]:
-    """Return a zone's points ever less thinned, and how far at most a point is from the one that stands for it, mm."""
-    made, losses = list[Solid](), list[float]()
-    if not isinstance(solid, Mesh):
-        for side in THINNED_MM:
-            first, group = cubes(solid, side)
-            if len(first) < 0.7 * len(solid):
-                made.append(solid[first])
-                losses.append(float(np.linalg.norm(solid - solid[first][group], axis=1).max()))
-    return [*made, solid], [*losses, 0.0]
-
-
-def _trimmed(solid: Solid, origin: Array) -> Solid:
-    """Return a body about `origin` without the vertices that no triangle uses."""
-    if not isinstance(solid, Mesh):
-        return solid - origin
-    used, faces = np.unique(solid.faces, return_inverse=True)
-    return Mesh(solid.vertices[used] - origin, faces.reshape(-1, 3).astype(np.int64))
-
-
-def _longest(solid: Solid) -> float:
-    if not isinstance(solid, Mesh):
-        return 0.0
-    edges = solid.triangles - np.roll(solid.triangles, 1, axis=1)
-    return float(np.linalg.norm(edges, axis=2).max())
-
-
-def _radii(points: Array, point: Array, direction: Array) -> Array:
-    away = points - point
-    radii: Array = np.linalg.norm(away - np.outer(away @ direction, direction), axis=1)
-    return radii
+        return self._inside.at(self._space.motion(move), *self._poses(move, angles))

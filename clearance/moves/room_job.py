@@ -22,7 +22,8 @@ from clearance.layout.placement import Placement
 from clearance.motion.pair import PairMotion
 from clearance.moves.demand import Demand, powers
 from clearance.moves.displaced import at_rest, carry
-from clearance.moves.evaluator import Evaluator, speakers_of
+from clearance.moves.evaluator import Evaluator
+from clearance.moves.insides import speakers_of
 from clearance.moves.space import MoveSpace
 from clearance.scene.zone import Zone
 from clearance.verdict.budget import CLASS_RATIO
