@@ -37,6 +37,7 @@ app = typer.Typer(
 
 JobFile = Annotated[Path, typer.Argument(metavar="JOB", help="job file (TOML); `clearance new` writes one")]
 AsJson = Annotated[bool, typer.Option("--json", help="print JSON for a program to read")]
+Two = tuple[float, float] | None
 Three = tuple[float, float, float] | None
 Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="no progress on stderr")]
 
@@ -236,6 +237,40 @@ def shield(
     else:
         typer.echo(summary(found, shutil.get_terminal_size((100, 24)).columns))
     raise typer.Exit(0 if found.enough else EXIT["fail"])
+
+
+@app.command()
+def room(
+    job: JobFile,
+    x: Annotated[Two, typer.Option(metavar="LOW HIGH", help="mm, range of shifts")] = None,
+    y: Annotated[Two, typer.Option(metavar="LOW HIGH", help="mm")] = None,
+    z: Annotated[Two, typer.Option(metavar="LOW HIGH", help="mm")] = None,
+    rx: Annotated[Two, typer.Option(metavar="LOW HIGH", help="degrees, range of the rotation vector")] = None,
+    ry: Annotated[Two, typer.Option(metavar="LOW HIGH", help="degrees")] = None,
+    rz: Annotated[Two, typer.Option(metavar="LOW HIGH", help="degrees")] = None,
+    of: Annotated[str, typer.Option(help="engine, transmission or part")] = "engine",
+    zones: Annotated[str | None, typer.Option(help="zones that go along, with commas between")] = None,
+    about: Annotated[Three, typer.Option(metavar="X Y Z", help="mm, the point that turns leave where it is")] = None,
+    step: Annotated[tuple[float, float], typer.Option(metavar="MM DEG", help="resolution")] = (1.0, 0.25),
+    weight: Annotated[float, typer.Option(metavar="MM", help="mm that 1 degree counts as")] = 5.0,
+    most: Annotated[int, typer.Option(help="distances asked at most; what is left then is undecided")] = 5_000_000,
+    resume: Annotated[bool, typer.Option("--resume", help="take finished cells of an interrupted run")] = False,
+    cluster: Annotated[str | None, typer.Option(metavar="ADDRESS", help="Dask scheduler to send cells to")] = None,
+    workers: Annotated[int | None, typer.Option(help="processes on this machine; without it all cores")] = None,
+    out: Annotated[Path | None, typer.Option("--out", "-o", metavar="DIR", help="without it JOB_room")] = None,
+    as_json: AsJson = False,
+    quiet: Quiet = False,
+) -> None:
+    """Tell which moves of a range keep every gap, and the smallest that does. Ends with 1 if provably none does."""
+    from clearance.moves.run_room import asked_for, run_room
+    from clearance.moves.solve import How
+
+    ranges = {"x": x, "y": y, "z": z, "rx": rx, "ry": ry, "rz": rz}
+    asked = asked_for(ranges, of, zones, about, step, weight, most)
+    how, folder = How(resume=resume, cluster=cluster, workers=workers), out or Path(f"{job.stem}_room")
+    found, tree, code = run_room(job, asked, how, folder, _progress(quiet, job.stem))
+    _print_json(tree) if as_json else typer.echo("\n".join(found))
+    raise typer.Exit(code)
 
 
 @app.command()

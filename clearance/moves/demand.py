@@ -48,6 +48,8 @@ class Demand:
     inner, outer : int
         Power of the move on the engine side and the chassis side: 0, 1 or -1.
     need_mm : float
+    speakers : (k, 3) float64 or None
+        Points of the zone, bay, that answer for all of it whether it lies inside the part; None: taken of `solid`.
     """
 
     zone: str
@@ -63,6 +65,7 @@ class Demand:
     inner: int = 0
     outer: int = 0
     need_mm: float
+    speakers: Array | None = None
 
     @property
     def moves(self) -> bool:

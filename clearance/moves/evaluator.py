@@ -10,22 +10,21 @@ from __future__ import annotations
 
 import heapq
 from collections import OrderedDict
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import IntEnum
 
 import numpy as np
 
-from clearance.distance.body import STILL, Body, Slide, mesh_body, point_body
+from clearance.distance.body import STILL, Slide
 from clearance.distance.fcl_engine import PARALLEL_LOSS, FclBody
-from clearance.distance.inside import Surface, one_vertex_per_body
 from clearance.distance.near import balls_of_mesh, balls_of_points, distance_to
 from clearance.frames import Array, rotation_about
-from clearance.motion.bodies import CELL_MM, SLACK_MM, corners, shifted, subset
+from clearance.motion.bodies import CELL_MM, SLACK_MM, corners, subset
 from clearance.motion.branch import ROUNDING_MM
-from clearance.motion.swallowed import inside_at_middle, inside_what_is_swept
 from clearance.moves.demand import Demand, Solid
-from clearance.moves.space import MoveSpace, rotation_of
-from clearance.scene.cubes import cubes
+from clearance.moves.insides import Inside
+from clearance.moves.sides import Rigid, after, longest, power, radii, stroke_slide, swept, thinned, trimmed
+from clearance.moves.space import MoveSpace
 from clearance.scene.mesh import Mesh
 
 SHARE = 0.5
@@ -36,7 +35,8 @@ FINEST_MM = 0.002
 
 KEPT_BODIES = 64
 
-Rigid = tuple[Array, Array]
+THIN_SHARE = 0.25
+"""Points are thinned to where they tell the clearance to this share of what the move may change it by."""
 
 
 class Ruling(IntEnum):
@@ -75,12 +75,21 @@ class Evaluator:
         self._near(demand, space)
         self._set_hinges()
         self._bodies: OrderedDict[bytes, FclBody] = OrderedDict()
-        self._insides()
+        self._inside = Inside(demand, self._origin)
 
     @property
     def always_clear(self) -> bool:
         """Whether no surface can come within the need in any move and state."""
         return self._none_near
+
+    def culled(self) -> Demand | None:
+        """Return the demand with what can come within the need alone; None where nothing can."""
+        if self._none_near:
+            return None
+        part, zone = (trimmed(solid, -self._origin) for solid in (self._near_part, self._near_zone))
+        assert isinstance(part, Mesh)
+        speakers = self._inside.speakers if self.demand.speakers is None else self.demand.speakers
+        return replace(self.demand, part=part, solid=zone, speakers=speakers)
 
     def everything(self) -> Array:
         """Return the whole box of the angles, (1, 2 a)."""
@@ -108,6 +117,8 @@ class Evaluator:
         least : smallest distance met, mm
         """
         need, fall = self.demand.need_mm, self.fall_mm(half)
+        thin = self._thinness(fall)
+        loss = self._losses[thin]
         least, left = np.inf, list[Array]()
         if not self._none_near and len(boxes):
             heap: list[tuple[float, int, Array, float | None]] = [
@@ -116,17 +127,19 @@ class Evaluator:
             count = len(heap)
             while heap:
                 floor, _, box, known = heapq.heappop(heap)
-                if left and floor >= need - fall:  # Neither this nor any other can block the cell: enough is known.
+                if (
+                    left and floor - loss >= need - fall
+                ):  # Neither this nor any other can block the cell: enough is known.
                     left += [box, *(other for _, _, other, _ in heap)]
                     break
                 low, high = np.split(box, 2)
-                distance = self._distance(centre, (low + high) / 2) if known is None else known
+                distance = self._distance(centre, (low + high) / 2, thin) if known is None else known
                 least = min(least, distance)
                 if distance + fall < need:
                     return Ruling.BLOCKED, boxes, least
                 falls = self._angle_falls((high - low) / 2)
                 turned = float(falls.sum())
-                if distance - self._excess_mm - ROUNDING_MM - fall - turned >= need:
+                if distance - self._excess_mm - ROUNDING_MM - loss - fall - turned >= need:
                     continue
                 if turned <= max(SHARE * fall, FINEST_MM):
                     left.append(box)
@@ -156,24 +169,28 @@ class Evaluator:
             [2 * np.sin(min(h, np.pi) / 2) * hinge.arm_mm for h, hinge in zip(half, self.hinges, strict=True)]
         )
 
-    def _distance(self, move: Array, angles: Array) -> float:
-        """Distance, mm, over all translations of the motion, at a move and angles."""
+    def _distance(self, move: Array, angles: Array, thin: int) -> float:
+        """Distance, mm, over all translations of the motion, at a move and angles, to the zone so thinned."""
         self.evaluations += 1
         engine, chassis = self._poses(move, angles)
-        own = self._chassis_body(chassis[0])
-        self._engine_body.place(*engine)
-        own.place(*chassis)
-        return self._engine_body.closest(own).distance_mm
+        first, second = self._engine_body(thin), self._chassis_body(chassis[0], thin)
+        first.place(*engine)
+        second.place(*chassis)
+        return first.closest(second).distance_mm
+
+    def _thinness(self, fall: float) -> int:
+        """Return the coarsest thinning of the zone's points that a cell with this fall allows; the last is none."""
+        return next(i for i, loss in enumerate(self._losses) if loss <= THIN_SHARE * fall)
 
     def _poses(self, move: Array, angles: Array) -> tuple[Rigid, Rigid]:
         """Poses of both sides, coordinates about the centre of the moves."""
         at = dict(zip(self._hinge_names, angles, strict=True))
         swing = self._turn("travel", at)
         roll = self._turn("roll", at)
-        inner, outer = _power(move, self.demand.inner), _power(move, self.demand.outer)
+        inner, outer = power(move, self.demand.inner), power(move, self.demand.outer)
         if self._part_is_engine_side:
-            return _after(roll, inner), _after(outer, swing)
-        return _after(roll, _after(inner, swing)), outer
+            return after(roll, inner), after(outer, swing)
+        return after(roll, after(inner, swing)), outer
 
     def _turn(self, name: str, at: dict[str, float]) -> Rigid:
         if name not in at:
@@ -182,22 +199,29 @@ class Evaluator:
         rotation = rotation_about(hinge.direction, at[name])
         return rotation, hinge.point - rotation @ hinge.point
 
-    def _chassis_body(self, rotation: Array) -> FclBody:
-        """Return the chassis side swept by lift and shift as it sees them at `rotation`, and by its stroke."""
-        if not len(self._between.edges):
-            key, slide = b"", self._chassis_slide.plus(self._between.reversed().turned(rotation.T))
-            if np.any(self._between.base):
-                key = rotation.tobytes()
-        else:
-            key, slide = rotation.tobytes(), self._chassis_slide.plus(self._between.reversed().turned(rotation.T))
+    def _engine_body(self, thin: int) -> FclBody:
+        if self._part_is_engine_side:
+            thin = len(self._losses) - 1
+        return self._body(b"engine%d" % thin, self._engine_side[thin], self._engine_slide)
+
+    def _body(self, key: bytes, solid: Solid, slide: Slide) -> FclBody:
+        """Return a body built before, or build it."""
         found = self._bodies.get(key)
         if found is None:
-            found = self._bodies[key] = FclBody(_swept(self._chassis_near, slide))
+            found = self._bodies[key] = FclBody(swept(solid, slide))
             if len(self._bodies) > KEPT_BODIES:
                 self._bodies.popitem(last=False)
-        else:
-            self._bodies.move_to_end(key)
+        self._bodies.move_to_end(key)
         return found
+
+    def _chassis_body(self, rotation: Array, thin: int) -> FclBody:
+        """Return the chassis side swept by lift and shift as it sees them at `rotation`, and by its stroke."""
+        if not self._part_is_engine_side:
+            thin = len(self._losses) - 1
+        still = not len(self._between.edges) and not np.any(self._between.base)
+        key = b"chassis%d" % thin + (b"" if still else rotation.tobytes())
+        slide = self._chassis_slide.plus(self._between.reversed().turned(rotation.T))
+        return self._body(key, self._chassis_side[thin], slide)
 
     def _near(self, demand: Demand, space: MoveSpace) -> None:
         """Keep what can come within the need in any move and state; set bodies and slides."""
@@ -227,35 +251,37 @@ class Evaluator:
             self._none_near = not part_keeps.any()
         if self._none_near:
             zone_keeps[:1], part_keeps[:1] = True, True
-        near_part = _trimmed(subset(demand.part, part_keeps), self._origin)
-        near_zone = _trimmed(subset(demand.solid, zone_keeps), self._origin)
+        near_part = trimmed(subset(demand.part, part_keeps), self._origin)
+        near_zone = trimmed(subset(demand.solid, zone_keeps), self._origin)
         self._set_bodies(near_part, near_zone)
 
     def _set_bodies(self, part: Solid, zone: Solid) -> None:
         demand = self.demand
         self._between = demand.rock.slide() if demand.rock is not None else STILL
-        stroke = _stroke_slide(demand)
-        engine, self._chassis_near = (part, zone) if self._part_is_engine_side else (zone, part)
-        engine_slide, self._chassis_slide = (STILL, stroke) if self._part_is_engine_side else (stroke, STILL)
-        self._engine_body = FclBody(_swept(engine, engine_slide))
-        edges = np.vstack([self._between.edges, self._chassis_slide.edges])
-        longest = _longest(self._chassis_near) + float(np.linalg.norm(edges, axis=1).sum())
-        self._excess_mm = PARALLEL_LOSS * min(self._engine_body.longest_edge_mm, longest)
-        if not isinstance(zone, Mesh) and not len(edges) and not len(engine_slide.edges):
-            self._excess_mm = 0.0
+        stroke = stroke_slide(demand)
+        zones, self._losses = thinned(zone)
+        parts = [part] * len(zones)
+        engine_is_part = self._part_is_engine_side
+        self._engine_side, self._chassis_side = (parts, zones) if engine_is_part else (zones, parts)
+        self._engine_slide, self._chassis_slide = (STILL, stroke) if engine_is_part else (stroke, STILL)
+        between = float(np.linalg.norm(self._between.edges, axis=1).sum())
+        own = float(np.linalg.norm(stroke.edges, axis=1).sum())
+        of_part = longest(part) + (0.0 if engine_is_part else between)
+        of_zone = longest(zone) + own + (between if engine_is_part else 0.0)
+        self._excess_mm = PARALLEL_LOSS * min(of_part, of_zone)
         self._near_part, self._near_zone = part, zone
 
     def _set_hinges(self) -> None:
         """Name the angles and bound the radii on which they, and the move, turn what is near."""
         demand, space = self.demand, self._space
         zone, part = corners(self._near_zone), corners(self._near_part)
-        stroke = _stroke_slide(demand)
+        stroke = stroke_slide(demand)
         zone_reach, swung = stroke.longest_mm, 0.0
         hinges, names = list[Hinge](), list[str]()
         if demand.travel is not None:
             low, high = demand.travel.range_rad
             point = demand.travel.point - self._origin
-            arm = float(_radii(zone, point, demand.travel.direction).max()) + zone_reach
+            arm = float(radii(zone, point, demand.travel.direction).max()) + zone_reach
             swung = 2 * np.sin(min(max(-low, high), np.pi) / 2) * arm
             hinges.append(Hinge(point, demand.travel.direction, low, high, arm))
             names.append("travel")
@@ -270,7 +296,7 @@ class Evaluator:
             low, high = demand.rock.roll_rad
             point = demand.rock.point - self._origin
             own = shift_mm + turn_rad * engine_far if demand.inner else 0.0
-            arm = float(_radii(engine, point, demand.rock.direction).max()) + wander + own
+            arm = float(radii(engine, point, demand.rock.direction).max()) + wander + own
             hinges.append(Hinge(point, demand.rock.direction, low, high, arm))
             names.append("roll")
             rocked = 2 * np.sin(min(max(-low, high), np.pi) / 2) * arm + self._between.longest_mm
@@ -284,91 +310,7 @@ class Evaluator:
         else:
             self.arm_mm = min(chassis_far + shift_mm, engine_far + rocked)
 
-    def _insides(self) -> None:
-        """Make ready the question which body lies inside which, where surfaces keep the need."""
-        demand = self.demand
-        side = min(CELL_MM, 0.99 * demand.need_mm / np.sqrt(3.0))
-        if isinstance(demand.solid, Mesh):
-            self._speakers = one_vertex_per_body(demand.solid)
-        else:
-            first = cubes(demand.solid, side)[0] if side > 0.2 else np.arange(len(demand.solid))
-            self._speakers = demand.solid[first]
-        self._whole = Surface(demand.whole)
-        closed = isinstance(demand.solid, Mesh) and demand.zone_closed
-        self._zone_surface = Surface(demand.solid) if closed and isinstance(demand.solid, Mesh) else None
-        self._part_speakers = one_vertex_per_body(demand.whole)
-        slides = [self._between, _stroke_slide(demand)]
-        self._slow = demand.need_mm <= sum(slide.reach_mm for slide in slides)
-
     def contained(self, move: Array) -> bool:
         """Tell whether a body lies inside the other: asked at one move, for a cell in which no surfaces meet."""
-        demand, motion = self.demand, self._space.motion(move)
-        if self._slow:
-            _, whole, solid, pair = demand.moved(motion)
-            moving = shifted(whole, demand.closed, solid, demand.zone_closed, pair)
-            return inside_at_middle(moving) or inside_what_is_swept(moving)
         angles = np.array([(h.low + h.high) / 2 for h in self.hinges])
-        (ue, te), (uc, tc) = self._poses(move, angles)
-        stroke = _stroke_slide(demand).middle
-        zone = self._speakers - self._origin + stroke
-        part = self._part_speakers - self._origin
-        between = self._between.middle
-        if self._part_is_engine_side:
-            seen = (zone @ uc.T + tc - between - te) @ ue
-            back = ((part @ ue.T + te) + between - tc) @ uc - stroke
-        else:
-            seen = (zone @ ue.T + te + between - tc) @ uc
-            back = ((part @ uc.T + tc) - between - te) @ ue - stroke
-        if _any_inside(self._whole, seen + self._origin):
-            return True
-        return self._zone_surface is not None and _any_inside(self._zone_surface, back + self._origin)
-
-
-def _any_inside(surface: Surface, points: Array) -> bool:
-    boxed = points[((points >= surface.low) & (points <= surface.high)).all(axis=1)]
-    return bool(len(boxed)) and bool((surface.signed_distance(boxed)[0] < 0).any())
-
-
-def _power(move: Array, power: int) -> Rigid:
-    """Return the move, its inverse or standing still, coordinates about the centre of the moves."""
-    if power == 0:
-        return np.eye(3), np.zeros(3)
-    rotation = rotation_of(move)
-    return (rotation, move[:3]) if power > 0 else (rotation.T, -rotation.T @ move[:3])
-
-
-def _after(second: Rigid, first: Rigid) -> Rigid:
-    return second[0] @ first[0], second[0] @ first[1] + second[1]
-
-
-def _stroke_slide(demand: Demand) -> Slide:
-    if demand.stroke is None:
-        return STILL
-    low, high = demand.stroke.range_mm
-    edges = [(high - low) * demand.stroke.direction] if high > low else []
-    return Slide(low * demand.stroke.direction, np.array(edges).reshape(-1, 3))
-
-
-def _swept(solid: Solid, slide: Slide) -> Body:
-    return mesh_body(solid, slide) if isinstance(solid, Mesh) else point_body(solid, slide)
-
-
-def _trimmed(solid: Solid, origin: Array) -> Solid:
-    """Return a body about `origin` without the vertices that no triangle uses."""
-    if not isinstance(solid, Mesh):
-        return solid - origin
-    used, faces = np.unique(solid.faces, return_inverse=True)
-    return Mesh(solid.vertices[used] - origin, faces.reshape(-1, 3).astype(np.int64))
-
-
-def _longest(solid: Solid) -> float:
-    if not isinstance(solid, Mesh):
-        return 0.0
-    edges = solid.triangles - np.roll(solid.triangles, 1, axis=1)
-    return float(np.linalg.norm(edges, axis=2).max())
-
-
-def _radii(points: Array, point: Array, direction: Array) -> Array:
-    away = points - point
-    radii: Array = np.linalg.norm(away - np.outer(away @ direction, direction), axis=1)
-    return radii
+        return self._inside.at(self._space.motion(move), *self._poses(move, angles))

@@ -8,7 +8,7 @@ that a check finds. Not in it, and looked at by `clearance move`: unseen places,
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import replace
 
 import numpy as np
 
@@ -23,6 +23,7 @@ from clearance.motion.pair import PairMotion
 from clearance.moves.demand import Demand, powers
 from clearance.moves.displaced import at_rest, carry
 from clearance.moves.evaluator import Evaluator
+from clearance.moves.insides import speakers_of
 from clearance.moves.space import MoveSpace
 from clearance.scene.zone import Zone
 from clearance.verdict.budget import CLASS_RATIO
@@ -33,23 +34,13 @@ WIDTH_MM = 0.1
 """Bounds of a check are at most so wide: 0.02 mm of a zone, 0.05 mm of a class of spacing, 0.02 mm of growth."""
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Demanded:
-    """What a job demands: the bay as it stands, and one demand for each zone and class of spacing."""
+def demanded(placed: Placement, found: Standing, of: Move, space: MoveSpace) -> tuple[Demand, ...]:
+    """Return what a job demands of the moves of what `of` names: for each zone and class of spacing a demand.
 
-    placed: Placement
-    standing: Standing
-    demands: tuple[Demand, ...]
-
-
-def demanded(placed: Placement, of: Move, space: MoveSpace) -> Demanded:
-    """Return what a job demands of the moves of what `of` names.
-
-    Raises InputError for a zone on a link, or one that the part is meant to touch and that the move takes from it.
+    `found` is the bay as it stands. Raises InputError for a zone on a link, or one that the part is meant to
+    touch and that the move takes from it.
     """
-    first = stand(placed)
-    farthest = _farthest_mm(space, first.setting.part.mesh.vertices)
-    standing = stand(placed, farthest)
+    standing = stand(placed, _farthest_mm(space, found.setting.part.mesh.vertices))
     layout = settle(placed, standing)
     goes = carry(at_rest(placed.job, standing), space.motion(_some_move()), of, placed.job, standing)
     demands = list[Demand]()
@@ -61,10 +52,10 @@ def demanded(placed: Placement, of: Move, space: MoveSpace) -> Demanded:
             raise InputError(placed.job.file, "room does not know shafts on a link", wanted, f"zone '{zone.name}'")
         mask = layout.masks.get(zone.name)
         if part_goes != zone_goes and mask is not None and (mask.points or mask.area_mm2):
-            found = f"the part is meant to touch '{zone.name}', and this move takes it away from there"
-            raise InputError(placed.job.file, found, "move both, or leave part.contact out", "part.contact")
+            told = f"the part is meant to touch '{zone.name}', and this move takes it away from there"
+            raise InputError(placed.job.file, told, "move both, or leave part.contact out", "part.contact")
         demands += _of_zone(zone, motion, layout, of.of, part_goes, zone_goes, space)
-    return Demanded(placed=placed, standing=standing, demands=tuple(demands))
+    return tuple(demands)
 
 
 def _of_zone(
@@ -75,25 +66,30 @@ def _of_zone(
     turned = "zone" if motion.turned == "zone" else "part"
     inner, outer = powers(rocks=rocks, turned=turned, of=of, part_goes=part_goes, zone_goes=zone_goes)
     part, growth = setting.part, setting.growth
-    made = []
-    for solid, widest in _classes(zone):
-        demand = Demand(
-            zone=zone.name,
-            part=part.mesh if growth is None else swept_by_growth(part.mesh, growth),
-            whole=part.mesh,
-            closed=part.closed,
-            solid=zone.mesh if zone.mesh is not None else solid,
-            zone_closed=zone.closed,
-            rock=motion.rock if rocks else None,
-            turned="zone" if turned == "zone" else "part",
-            travel=motion.travel,
-            stroke=motion.stroke,
-            inner=inner,
-            outer=outer,
-            need_mm=zone.gap_mm + guard_mm(zone, setting, part.mesh.vertices) + widest + WIDTH_MM,
-        )
-        if not Evaluator(demand, space).always_clear or zone.mesh is not None or not made:
-            made.append(demand)
+    base = Demand(
+        zone=zone.name,
+        part=part.mesh if growth is None else swept_by_growth(part.mesh, growth),
+        whole=part.mesh,
+        closed=part.closed,
+        solid=zone.mesh if zone.mesh is not None else _points(zone),
+        zone_closed=zone.closed,
+        rock=motion.rock if rocks else None,
+        turned="zone" if turned == "zone" else "part",
+        travel=motion.travel,
+        stroke=motion.stroke,
+        inner=inner,
+        outer=outer,
+        need_mm=zone.gap_mm + guard_mm(zone, setting, part.mesh.vertices) + WIDTH_MM,
+    )
+    if zone.mesh is not None:
+        return [base]
+    made, inside = list[Demand](), speakers_of(base)
+    for points, widest in _classes(zone):
+        demand = replace(base, solid=points, need_mm=base.need_mm + widest, speakers=inside)
+        culled = Evaluator(demand, space).culled()
+        if culled is not None or not made:
+            made.append(culled or demand)
+            inside = inside[:0]
     return made
 
 
@@ -108,16 +104,22 @@ def guard_mm(zone: Zone, setting: Setting, places: Array) -> float:
     return guard_factor(setting.confidence) * combined([float(np.hypot(sigma, grows).max()), rest])
 
 
+def _points(zone: Zone) -> Array:
+    assert zone.points is not None
+    return zone.points
+
+
 def _classes(zone: Zone) -> list[tuple[Array, float]]:
     """Return the zone's points in classes of like spacing, as `verdict.budget` has them, and the widest of each."""
-    if zone.points is None or zone.spacing_mm is None:
-        return [(np.zeros((0, 3)) if zone.points is None else zone.points, 0.0)]
-    made, left = [], np.ones(len(zone.points), dtype=bool)
+    points = _points(zone)
+    if zone.spacing_mm is None:
+        return [(points, 0.0)]
+    made, left = [], np.ones(len(points), dtype=bool)
     while left.any():
         widest = float(zone.spacing_mm[left].max())
         group = left & (zone.spacing_mm > widest / CLASS_RATIO)
         left &= ~group
-        made.append((zone.points[group], widest))
+        made.append((points[group], widest))
     return made
 
 
