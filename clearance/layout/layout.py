@@ -13,6 +13,7 @@ from clearance.motion.rock import rock_of
 from clearance.motion.zone_motion import zone_motion_of
 from clearance.registration.peel import model_of, peel
 from clearance.scene.contact import ContactMask, PlacedFace, contact_slack_mm, covers, placed_faces, without_contact
+from clearance.scene.mesh import Mesh
 from clearance.scene.zone import Zone
 from clearance.scene.zones import Zones, build_zones
 from clearance.unseen.find import find_unseen
@@ -43,8 +44,11 @@ class Layout:
     peeled: int
 
 
-def lay_out(placed: Placement) -> Layout:
-    """Build the zones in the bay around the placed part. Raises InputError where a zone cannot be built."""
+def lay_out(placed: Placement, reach: Mesh | None = None) -> Layout:
+    """Build the zones in the bay around the placed part. Raises InputError where a zone cannot be built.
+
+    `reach`, bay frame, mm: what scan points must be near to be brought onto their surfaces, if not the part alone.
+    """
     job, scan, registration, engine = placed.job, placed.scan, placed.registration, placed.engine
     in_bay, rock = placed.part.moved(registration.T_bay_part), rock_of(job.rock)
     growth = placed.growth.moved(registration.T_bay_part) if placed.growth else None
@@ -58,7 +62,8 @@ def lay_out(placed: Placement) -> Layout:
         confidence=job.decision.confidence,
     )
     if scan is not None:
-        setting = replace(setting, scan=with_support(scan, in_bay.mesh, _within_mm(job, setting)))
+        within = _within_mm(job, setting)
+        setting = replace(setting, scan=with_support(scan, reach or in_bay.mesh, within))
     zones = build_zones(job, setting.scan, peeled)
     faces = placed_faces(job, in_bay, registration.T_bay_part)
     zones, masks = _without_contact(job, zones, faces, setting)
