@@ -10,6 +10,7 @@ import os
 import shutil
 import sys
 from collections.abc import Callable
+from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 
@@ -34,6 +35,14 @@ app = typer.Typer(
         "Results are an aid, not an approval: check on the car, cold and hot, before driving."
     ),
 )
+
+
+class Frame(StrEnum):
+    """Frame of coordinates."""
+
+    part = "part"
+    bay = "bay"
+
 
 JobFile = Annotated[Path, typer.Argument(metavar="JOB", help="job file (TOML); `clearance new` writes one")]
 AsJson = Annotated[bool, typer.Option("--json", help="print JSON for a program to read")]
@@ -285,6 +294,39 @@ def verify(
     found = run_verify(report, _progress(quiet, report.name))
     typer.echo("\n".join(lines(found)))
     raise typer.Exit(found.exit_code)
+
+
+@app.command()
+def keepout(
+    job: JobFile,
+    out: Annotated[
+        Path | None, typer.Option("--out", "-o", metavar="FILE", help=".stl or .ply; without it JOB_keepout.stl")
+    ] = None,
+    resolution: Annotated[float, typer.Option(help="mm, spacing of the grid")] = 4.0,
+    margin: Annotated[float, typer.Option(help="mm about the part, where no region is given")] = 50.0,
+    region: Annotated[
+        tuple[float, float, float, float, float, float] | None, typer.Option(help="box, low corner then high, mm")
+    ] = None,
+    frame: Annotated[Frame, typer.Option(help="frame of the box and the mesh")] = Frame.part,
+    as_json: AsJson = False,
+    quiet: Quiet = False,
+) -> None:
+    """Write the solid that the part must stay out of, over all motions, gaps and guards included."""
+    from clearance.keepout.keepout import keep_out
+    from clearance.keepout.write import as_dict, check_file, comment_of, lines, write_mesh
+
+    path = out or Path(f"{job.stem}_keepout.stl")
+    check_file(path)
+    found = keep_out(
+        job, resolution_mm=resolution, margin_mm=margin, region=region, frame=frame.value,
+        progress=_progress(quiet, job.stem),
+    )  # fmt: skip
+    if found.mesh is not None:
+        write_mesh(found.mesh, path, comment_of(found))
+    if as_json:
+        _print_json(as_dict(found))
+        return
+    typer.echo("\n".join([*lines(found), *([f"mesh: {path}"] if found.mesh is not None else [])]))
 
 
 def main() -> None:

@@ -37,10 +37,15 @@ def winding_says_inside(mesh: Mesh, points: Array) -> NDArray[np.bool_]:
 
 def most_turns(mesh: Mesh, points: Array) -> float:
     """Return the largest |winding number| of (n, 3) points, mm: the share of all directions an open shell covers."""
+    return float(np.abs(winding_turns(mesh, points)).max())
+
+
+def winding_turns(mesh: Mesh, points: Array) -> Array:
+    """Return the fast winding number, (n,), of (n, 3) points, mm."""
     turns = igl.fast_winding_number(
         np.ascontiguousarray(mesh.vertices), np.ascontiguousarray(mesh.faces), np.ascontiguousarray(points)
     )
-    return float(np.abs(np.asarray(turns)).max())
+    return np.asarray(turns, dtype=np.float64)
 
 
 def covered(mesh: Mesh, point: Array, directions: Array) -> float:

@@ -13,6 +13,7 @@ from clearance.motion.rock import rock_of
 from clearance.motion.zone_motion import zone_motion_of
 from clearance.registration.peel import model_of, peel
 from clearance.scene.contact import ContactMask, PlacedFace, contact_slack_mm, covers, placed_faces, without_contact
+from clearance.scene.mesh import Mesh
 from clearance.scene.zone import Zone
 from clearance.scene.zones import Zones, build_zones
 from clearance.unseen.find import find_unseen
@@ -55,15 +56,19 @@ class Standing:
     peeled: int
 
 
-def lay_out(placed: Placement) -> Layout:
-    """Build the zones in the bay around the placed part. Raises InputError where a zone cannot be built."""
-    return settle(placed, stand(placed))
+def lay_out(placed: Placement, reach: Mesh | None = None) -> Layout:
+    """Build the zones in the bay around the placed part. Raises InputError where a zone cannot be built.
+
+    `reach` as in `stand`.
+    """
+    return settle(placed, stand(placed, reach=reach))
 
 
-def stand(placed: Placement, beyond_mm: float = 0.0) -> Standing:
+def stand(placed: Placement, beyond_mm: float = 0.0, reach: Mesh | None = None) -> Standing:
     """Build the zones as they stand in the bay, for a part that may be moved `beyond_mm` from its place.
 
-    Raises InputError where a zone cannot be built.
+    Raises InputError where a zone cannot be built. `reach`, bay frame, mm: what scan points must be near to be
+    brought onto their surfaces, if not the part alone.
     """
     job, scan, registration, engine = placed.job, placed.scan, placed.registration, placed.engine
     in_bay, rock = placed.part.moved(registration.T_bay_part), rock_of(job.rock)
@@ -78,7 +83,8 @@ def stand(placed: Placement, beyond_mm: float = 0.0) -> Standing:
         confidence=job.decision.confidence,
     )
     if scan is not None:
-        setting = replace(setting, scan=with_support(scan, in_bay.mesh, _within_mm(job, setting) + beyond_mm))
+        within = _within_mm(job, setting) + beyond_mm
+        setting = replace(setting, scan=with_support(scan, reach or in_bay.mesh, within))
     zones = build_zones(job, setting.scan, peeled)
     return Standing(setting=setting, zones=zones, peeled=int(peeled.on_engine.sum()) if peeled else 0)
 

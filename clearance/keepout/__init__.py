@@ -1,0 +1,1 @@
+"""The solid that the part must stay out of, for the user's modeller."""
