@@ -137,7 +137,9 @@ function fitStud(all, seed, toward, about) {
   const foot = sub(seed, times(normal, up(seed))), flatten = p => [dot(sub(p, foot), u), dot(sub(p, foot), v)];
   if (up(seed) < 1.5) return { fault: "that place lies on the face; click the stud's side" };
   const standing = near.filter(p => up(p) > 1.5).map(p => [flatten(p), up(p)]);
-  const wall = standing.filter(([p]) => Math.hypot(...p) < 1.15 * about).map(([p]) => p);
+  const standsHere = standing.filter(([p]) => Math.hypot(...p) < 1.15 * about);
+  const top = standsHere.map(([, h]) => h).sort((a, b) => a - b)[Math.floor(0.98 * (standsHere.length - 1))];
+  const wall = standsHere.filter(([, h]) => h < top - 1).map(([p]) => p);  // without its end face
   if (wall.length < 20) return { fault: "too few points on the stud" };
   const view = [dot(toward, u), dot(toward, v)], back = about / 2 / (Math.hypot(...view) || 1);
   let found = circleThrough(wall, [-view[0] * back, -view[1] * back], about / 2);
