@@ -203,6 +203,14 @@ DATA = (
         ),
     ),
     DataSet(
+        "axe",
+        "axe-core@4.14.1",
+        "MPL-2.0",
+        "the accessibility checker that the pages are tried with, in the browser tests only",
+        npm_pack,
+        {"package/axe.min.js": ("axe.min.js", "29348999450cdf2849a8e70b7912fc2da85a849da39c0d0d5394f51d4a9ed95c")},
+    ),
+    DataSet(
         "cgal",
         "libcgal-demo",
         "GPL/LGPL package",

@@ -43,8 +43,8 @@ def roll_chart(zone: ZoneResult, curve: RollCurve) -> dict[str, Any]:
         "rest": (x(at_rest_deg(curve)), y(zone.at_rest_mm.lower)),
         "x_ticks": [(x(t), f"{t:+g}" if t else "0") for t in ticks(low, high, 8)],
         "y_ticks": [(y(t), f"{t:g}") for t in ticks(bottom, top, 6)],
-        "words": f"Roll {low:+g} to {high:+g} degrees. Least clearance to {zone.zone.name}: proven {interval(bound)} mm "
-        f"at {worst_deg(zone):+.2f} degrees; at rest {interval(zone.at_rest_mm)} mm; gap {gap:g} mm."
+        "words": f"Roll {low:+g} to {high:+g} degrees. Least clearance to {zone.zone.name}: proven "
+        f"{interval(bound)} mm at {worst_deg(zone):+.2f} degrees; at rest {interval(zone.at_rest_mm)} mm; gap {gap:g} mm."
         + ("" if zone.factor == 1.0 else f" With the part grown by {100 * (zone.factor - 1):+.2f} %."),
     }  # fmt: skip
 
@@ -53,9 +53,9 @@ def budget_chart(zones: Sequence[ZoneResult]) -> dict[str, Any]:
     """Return each zone's guard as a stacked bar, all to one scale, with the margin that stands against it."""
     most = max(zone.budget.guard for zone in zones)
     scale = (WIDE - 2 * BAR_LEFT) / (most * 1.25 if most > 0 else 1.0)
-    rows = []
+    rows = list[dict[str, Any]]()
     for number, zone in enumerate(zones):
-        left, segments = float(BAR_LEFT), []
+        left, segments = float(BAR_LEFT), list[dict[str, Any]]()
         for name, mm in guard_shares(zone.budget).items():
             if mm > 0:
                 segments.append({"name": name, "left": round(left, 2), "wide": round(mm * scale, 2), "mm": f"{mm:.2f}"})

@@ -18,7 +18,7 @@ def style(name: str) -> Markup:
 
 def script(*names: str) -> Markup:
     """Return scripts, each named as room/file, as one whose names nothing else on the page sees."""
-    return Markup("(() => {\n\"use strict\";\n" + "\n".join(map(_text, names)) + "\n})();")
+    return Markup('(() => {\n"use strict";\n' + "\n".join(map(_text, names)) + "\n})();")
 
 
 def data(tree: dict[str, Any]) -> Markup:

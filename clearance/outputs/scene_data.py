@@ -65,7 +65,8 @@ def _outline(mesh: Mesh, faces: IntArray) -> Array:
     """Return the edges, (2 k, 3), that only one of the faces has."""
     edges = mesh.faces[faces][:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
     _, first, count = np.unique(np.sort(edges, axis=1), axis=0, return_index=True, return_counts=True)
-    return mesh.vertices[edges[first[count == 1]].ravel()]
+    ends: Array = mesh.vertices[edges[first[count == 1]].ravel()]
+    return ends
 
 
 def _zones(result: CheckResult, origin: Array) -> list[dict[str, Any]]:

@@ -88,7 +88,7 @@ def _unit(scan: Path, unit: str | None) -> str:
 def _cropped(scan: Path, points: Array, around: tuple[float, float, float, float] | None) -> Array:
     if around is None:
         return points
-    near = points[np.linalg.norm(points - np.array(around[:3]), axis=1) <= around[3]]
+    near: Array = points[np.linalg.norm(points - np.array(around[:3]), axis=1) <= around[3]]
     if not len(near):
         found = f"no point within {around[3]:g} mm of [{around[0]:g}, {around[1]:g}, {around[2]:g}]"
         raise InputError(scan, found, "give a place of the scan, mm, and a wider radius", "--around")

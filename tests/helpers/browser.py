@@ -91,9 +91,7 @@ class Browser:
         page = Page(self, session)
         for domain in ("Page", "Runtime", "Network", "Log"):
             page.call(f"{domain}.enable")
-        page.call(
-            "Emulation.setDeviceMetricsOverride", width=wide, height=high, deviceScaleFactor=1, mobile=mobile
-        )
+        page.call("Emulation.setDeviceMetricsOverride", width=wide, height=high, deviceScaleFactor=1, mobile=mobile)
         page.call("Page.navigate", url=file.resolve().as_uri())
         page.until("document.readyState === 'complete'")
         return page
@@ -129,8 +127,8 @@ class Page:
     def press(self, selector: str) -> None:
         """Click an element with the mouse, where it stands."""
         x, y = self.ask(
-            f"(() => {{ const e = document.querySelector({json.dumps(selector)}); e.scrollIntoView({{block: 'center'}});"
-            " const r = e.getBoundingClientRect(); return [r.x + r.width / 2, r.y + r.height / 2]; })()"
+            f"(() => {{ const e = document.querySelector({json.dumps(selector)});"
+            " e.scrollIntoView({block: 'center'}); const r = e.getBoundingClientRect(); return [r.x + r.width / 2, r.y + r.height / 2]; })()"
         )
         self.click(x, y)
 

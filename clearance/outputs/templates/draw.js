@@ -5,7 +5,7 @@ in vec3 place, normal; in float scale;
 uniform mat4 body, view; uniform vec3 half_size; uniform float dot_px, nudge;
 out vec3 seen; out float scaled, lit;
 void main() {
-  lit = dot(normal, normal) < 0.1 ? 1.0 : 0.35 + 0.65 * abs(dot(mat3(view) * normal, normalize(vec3(0.3, 0.45, 0.84))));
+  lit = dot(normal, normal) < 0.1 ? 1.0 : 0.45 + 0.55 * abs(dot(mat3(view) * normal, normalize(vec3(0.3, 0.45, 0.84))));
   seen = (view * body * vec4(place, 1.0)).xyz; scaled = scale;
   gl_Position = vec4(seen.xy / half_size.xy, -(seen.z + nudge) / half_size.z, 1.0); gl_PointSize = dot_px;
 }`;

@@ -1,6 +1,7 @@
 // The 3D view of a report: the part in its bay, moved by sliders, coloured by clearance.
 
 const SPOT_TILTS = [0.6, 0.25, 1.0, 0.05];
+const SNAP_PX = 6;
 const FRAME = { roll: "°", lift: " mm", shift: " mm", travel: "°", stroke: " mm" };
 
 function element(kind, words, parent) {
@@ -80,7 +81,7 @@ async function showScene(scene, root) {
   root.hidden = false;
   document.getElementById("view-none").hidden = true;
   const { part, zones, context } = await readScene(scene), motions = Motions(scene), all = sliders(scene);
-  let pose = restPose(scene), spot = scene.deciding, live = false, waiting = false;
+  let pose = restPose(scene), spot = scene.deciding, atWorst = false, live = false, waiting = false;
   const by = id => document.getElementById(id);
 
   let reach = 0;
@@ -195,6 +196,7 @@ async function showScene(scene, root) {
   }
 
   function setPose(wanted, byHand) {
+    atWorst = false;
     pose = { ...pose, ...wanted };
     tellPose(byHand);
     setLive(true);
@@ -219,6 +221,7 @@ async function showScene(scene, root) {
     at.growth = worst.growth;
     zone.on = by(`zone-${i}`).checked = true;
     setPose(at);
+    atWorst = true;
     const [a, b] = spotPlaces(i), out = turned(motions.carrier(scene.part.rides, pose).m, times(zone.direction, -1));
     const across = unit(cross(Math.abs(out[0]) < 0.9 ? [1, 0, 0] : [0, 1, 0], out)), beside = cross(out, across);
     let best = null;
@@ -246,11 +249,18 @@ async function showScene(scene, root) {
     });
   }
 
+  // Place of the part under a pixel; at the worst pose, the worst spot itself from within a few pixels.
+  function pointedAt(x, y, placed) {
+    const [a] = spotPlaces(spot), [u, v] = camera.seen(a, canvas);
+    if (atWorst && zones[spot].on && Math.hypot(u - x, v - y) < SNAP_PX && !hiddenFrom(a, camera.toward)) return a;
+    const start = camera.from(x, y, canvas), way = times(camera.toward, -1), back = undone(placed), seen = turned(back.m, way);
+    const met = part.surface.met(moved(back, start), unit(seen));
+    return met && add(start, times(way, met.far / norm(seen)));
+  }
+
   function readAt(x, y) {
-    const placed = motions.part(pose), start = camera.from(x, y, canvas), way = times(camera.toward, -1);
-    const back = undone(placed), met = part.surface.met(moved(back, start), unit(turned(back.m, way)));
-    if (!met) { by("view-read").textContent = "Point at the part to read its clearance."; return; }
-    const k = 1 / norm(turned(back.m, way)), place = add(start, times(way, met.far * k));
+    const placed = motions.part(pose), place = pointedAt(x, y, placed);
+    if (!place) { by("view-read").textContent = "Point at the part to read its clearance."; return; }
     const told = clearanceOf(place, part, zones, placed, zones.map((zone, i) => motions.zone(zone, pose, i)));
     by("view-read").textContent = told
       ? `Here, at this pose: ${told.mm.toFixed(1)} mm to ${told.zone.name}, gap ${told.zone.gap} mm.` : "No zone is shown.";

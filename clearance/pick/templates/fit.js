@@ -85,6 +85,7 @@ function flatAxes(normal) {
 }
 
 const FACE_REACH = 0.8;
+const BIN_SPACINGS = 3, RIM_HIGH = 0.27;  // as registration/datum_fit.py reads a rim: the innermost point of three stands outside the edge
 
 // Centre of the hole that is looked into along -toward at `start`. { center, axis, diameter } or { fault }.
 function fitHole(all, start, toward, about) {
@@ -103,24 +104,23 @@ function fitHole(all, start, toward, about) {
   if (slope < 0.25) return { fault: "look more squarely at the face" };
   const on = sub(start, times(toward, dot(sub(start, plane.middle), normal) / slope)), [u, v] = flatAxes(normal);
   const flat = near.filter(p => Math.abs(height(plane, p)) < FACE_REACH).map(p => [dot(sub(p, on), u), dot(sub(p, on), v)]);
+  const within = (least, most) => flat.filter(p => { const d = Math.hypot(p[0] - x, p[1] - y); return d > least && d < most; }).length;
   let x = 0, y = 0, r = about / 2, rim = [];
+  const spacing = Math.sqrt(Math.PI * (1.6 ** 2 - 0.8 ** 2) * about ** 2 / Math.max(within(0.8 * about, 1.6 * about), 1));
+  const bins = Math.max(10, Math.round(Math.PI * about / (BIN_SPACINGS * spacing)));
   for (let step = 0; step < 10; step++) {
     const inner = new Map();
     for (const p of flat) {
-      const d = Math.hypot(p[0] - x, p[1] - y), bin = Math.floor(Math.atan2(p[1] - y, p[0] - x) / (Math.PI / 18));
+      const d = Math.hypot(p[0] - x, p[1] - y), bin = Math.floor((Math.atan2(p[1] - y, p[0] - x) / (2 * Math.PI) + 0.5) * bins);
       if (d > 0.4 * r && d < 2.2 * r && (!inner.has(bin) || d < inner.get(bin)[0])) inner.set(bin, [d, p]);
     }
     rim = [...inner.values()].map(([, p]) => p);
-    if (rim.length < 12) return { fault: "no rim of a hole there; is the diameter about right?" };
+    if (rim.length < 0.66 * bins) return { fault: "no rim of a hole there; is the diameter about right?" };
     ({ x, y, r } = circleThrough(rim, [x, y]));
     if (!(r > 0.2 * about && r < 1.2 * about)) return { fault: "no round hole of about that diameter there" };
   }
-  const inside = flat.filter(p => Math.hypot(p[0] - x, p[1] - y) < 0.8 * r).length;
-  const ring = flat.filter(p => { const d = Math.hypot(p[0] - x, p[1] - y); return d > 1.1 * r && d < 1.6 * r; }).length;
-  if (inside / 0.64 > 0.3 * ring / 1.35) return { fault: "the face is not open there" };
-  if (roundSeen(rim, x, y) < 240) return { fault: "too little of the rim was scanned" };
-  const spacing = Math.sqrt(Math.PI * (1.6 ** 2 - 1.1 ** 2) * r * r / Math.max(ring, 1));
-  return { center: add(on, add(times(u, x), times(v, y))), axis: normal, diameter: 2 * (r - 0.27 * spacing) };
+  if (within(-1, 0.8 * r) / 0.64 > 0.3 * within(1.1 * r, 1.6 * r) / 1.35) return { fault: "the face is not open there" };
+  return { center: add(on, add(times(u, x), times(v, y))), axis: normal, diameter: 2 * (r - RIM_HIGH * spacing) };
 }
 
 // Stud on whose side `seed` lies: where its axis meets the face. { center, axis, diameter, length } or { fault }.
@@ -137,7 +137,9 @@ function fitStud(all, seed, toward, about) {
   const foot = sub(seed, times(normal, up(seed))), flatten = p => [dot(sub(p, foot), u), dot(sub(p, foot), v)];
   if (up(seed) < 1.5) return { fault: "that place lies on the face; click the stud's side" };
   const standing = near.filter(p => up(p) > 1.5).map(p => [flatten(p), up(p)]);
-  const wall = standing.filter(([p]) => Math.hypot(...p) < 1.15 * about).map(([p]) => p);
+  const standsHere = standing.filter(([p]) => Math.hypot(...p) < 1.15 * about);
+  const top = standsHere.map(([, h]) => h).sort((a, b) => a - b)[Math.floor(0.98 * (standsHere.length - 1))];
+  const wall = standsHere.filter(([, h]) => h < top - 1).map(([p]) => p);  // without its end face
   if (wall.length < 20) return { fault: "too few points on the stud" };
   const view = [dot(toward, u), dot(toward, v)], back = about / 2 / (Math.hypot(...view) || 1);
   let found = circleThrough(wall, [-view[0] * back, -view[1] * back], about / 2);

@@ -48,7 +48,7 @@ async function pickOn(scan, root) {
   function paint() {
     waiting = false;
     const sharp = screen.start(camera), size = Math.min(Math.max(1.2 / camera.perPixel, 2), 6) * sharp;
-    screen.draw(cloud, STILL, { plain: [128, 122, 108], dot: size });
+    screen.draw(cloud, STILL, { plain: [158, 150, 132], dot: size });
     const lines = [...picks.flatMap(crossAt), ...boxes.filter(box => box.min).flatMap(edgesOf)];
     screen.move(marks, new Float32Array(lines));
     screen.gl.disable(screen.gl.DEPTH_TEST);
@@ -193,11 +193,13 @@ async function pickOn(scan, root) {
     const row = element("div", "", by("picked"), { class: "row" });
     nameField(box, row, () => boxes.splice(boxes.indexOf(box), 1));
     chooser(row, `kind of ${box.name}`, KINDS.map(kind => [kind, kind]), box.kind, kind => { box.kind = kind; tell(); });
-    const gap = element("input", "", row, { type: "number", min: "0", step: "any", class: "wide-cell", "aria-label": `gap of ${box.name}, mm` });
+    const told = element("label", "gap, mm ", row, { class: "wide-cell" });
+    const gap = element("input", "", told, { type: "number", min: "0", step: "any", "aria-label": `gap of ${box.name}, mm` });
     gap.value = box.gap;
     gap.addEventListener("input", () => { box.gap = Math.max(Number(gap.value) || 0, 0); tell(); });
     for (const end of ["min", "max"]) {
       const cells = element("div", "", row, { class: "wide-cell corners" });
+      element("span", end, cells);
       [..."xyz"].forEach((axis, c) => {
         const cell = element("input", "", cells, { type: "number", step: "any", "aria-label": `${end} ${axis} of ${box.name}, mm` });
         cell.value = box[end][c].toFixed(2);
