@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 
 import typer
+from typer.core import TyperGroup
 
 from clearance.errors import ClearanceError, InputError, MissingLibraryError
 
@@ -25,9 +26,21 @@ EXIT = {"pass": 0, "fail": 1, "undecided": 3}
 BAD_INPUT, INTERNAL_FAULT, INTERRUPTED, NO_READER = 2, 4, 130, 141
 STOPPED = "stopped; nothing was written"
 
+
+class _Commands(TyperGroup):
+    """The commands, each told by its whole first sentence."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for command in self.commands.values():
+            command.short_help = command.short_help or (command.help or "").partition("\n")[0]
+
+
 app = typer.Typer(
+    cls=_Commands,
     add_completion=False,
     pretty_exceptions_enable=False,
+    rich_markup_mode=None,  # Importing rich takes a third of the start.
     context_settings={"help_option_names": ["-h", "--help"]},
     help=(
         "Does a one-off part clear a scanned engine bay while the engine rocks? "

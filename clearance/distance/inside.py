@@ -6,6 +6,9 @@ Sorkine-Hornung 2013, doi 10.1145/2461912.2461916), which is also defined for op
 
 from __future__ import annotations
 
+from functools import cached_property, lru_cache
+from typing import Any
+
 import igl
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +23,8 @@ EXACT_LIMIT = 20_000_000
 SMALL_MESH = 1000
 """Triangles up to which `Surface` uses the exact winding number."""
 
+KEPT = 8
+"""Meshes whose search trees are kept."""
 
 RAY_BLOCK = 20_000
 """Triangles asked about at a time by rays."""
@@ -76,8 +81,12 @@ class Surface:
         self.low, self.high = self._vertices.min(axis=0), self._vertices.max(axis=0)
         self._tree = igl.AABB()
         self._tree.init(self._vertices, self._faces)
-        self._turns = igl.FastWindingNumberBVH()
-        self._turns.init(self._vertices, self._faces)
+
+    @cached_property
+    def _turns(self) -> Any:
+        turns = igl.FastWindingNumberBVH()
+        turns.init(self._vertices, self._faces)
+        return turns
 
     def signed_distance(self, points: Array) -> tuple[Array, Array]:
         """Return (n,) distances to the surface, mm, negative inside, and (n, 3) closest points."""
@@ -107,13 +116,16 @@ class Surface:
         return inside
 
 
+@lru_cache(maxsize=KEPT)
+def surface_of(mesh: Mesh) -> Surface:
+    """Return a mesh made ready for questions; the last few are kept, for one part is asked about many zones."""
+    return Surface(mesh)
+
+
 def unsigned_distance(mesh: Mesh, points: Array) -> tuple[Array, Array]:
     """Return (n,) distances to the surface, mm, and (n, 3) closest points (libigl, float64)."""
-    squared, _, closest = igl.point_mesh_squared_distance(
-        np.ascontiguousarray(points), np.ascontiguousarray(mesh.vertices), np.ascontiguousarray(mesh.faces)
-    )
-    distance: Array = np.sqrt(np.asarray(squared))
-    return distance, np.asarray(closest)
+    distance, _, closest = surface_of(mesh).nearest(points, signed=False)
+    return distance, closest
 
 
 def any_inside(mesh: Mesh, points: Array, cell_mm: float = 10.0) -> bool:

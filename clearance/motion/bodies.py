@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.distance.near import Balls, balls_of_mesh, balls_of_points, distance_to
+from clearance.distance.near import Balls, balls_of_mesh, balls_of_points, come_within, nearest_first
 from clearance.frames import Array
 from clearance.motion.pair import PairMotion
 from clearance.scene.mesh import Mesh
@@ -45,10 +46,16 @@ class Near:
 
 def shifted(part: Mesh, part_closed: bool, zone: Solid, zone_closed: bool, motion: PairMotion) -> MovingPair:
     """Return the pair with the origin in the middle of the part."""
-    origin = (part.vertices.min(axis=0) + part.vertices.max(axis=0)) / 2
+    moved_part, origin = _centred(part)
     moved_zone = Mesh(zone.vertices - origin, zone.faces) if isinstance(zone, Mesh) else zone - origin
-    moved_part = Mesh(part.vertices - origin, part.faces)
     return MovingPair(moved_part, part_closed, moved_zone, zone_closed, motion.about(origin), origin)
+
+
+@lru_cache(maxsize=4)
+def _centred(part: Mesh) -> tuple[Mesh, Array]:
+    """Return a part moved to the origin, and where that was: one object a part, whose search tree is built once."""
+    origin = (part.vertices.min(axis=0) + part.vertices.max(axis=0)) / 2
+    return Mesh(part.vertices - origin, part.faces), origin
 
 
 def corners(solid: Solid) -> Array:
@@ -76,15 +83,15 @@ def near_pieces(pair: MovingPair) -> Near:
     motion, part, zone = pair.motion, pair.part, pair.zone
     rotation, shift = motion.zone_to_part(motion.middle, motion.half_shares)
     balls = balls_of_mesh(zone) if isinstance(zone, Mesh) else balls_of_points(zone, CELL_MM)
-    away = distance_to(part, balls.centres @ rotation.T + shift)
-    nearest = float(away.min())
     part_arms = motion.arms_mm(corners(part), of_part=True).max(axis=0)
-    keep = away - balls.radii - _travel(motion, balls, part_arms, of_part=False) <= nearest + SLACK_MM
-    near_zone = subset(zone, keep[balls.group])
+    spare = balls.radii + _travel(motion, balls, part_arms, of_part=False) + SLACK_MM
+    away = nearest_first(part, balls.centres @ rotation.T + shift, spare)
+    nearest = float(away.min())
+    near_zone = subset(zone, (away <= nearest + spare)[balls.group])
     zone_arms = motion.arms_mm(corners(near_zone), of_part=False).max(axis=0)
     balls = balls_of_mesh(part)
-    away = distance_to(near_zone, (balls.centres - shift) @ rotation)
-    keep = away - balls.radii - _travel(motion, balls, zone_arms, of_part=True) <= nearest + SLACK_MM
+    spare = balls.radii + _travel(motion, balls, zone_arms, of_part=True) + SLACK_MM
+    keep = come_within(near_zone, (balls.centres - shift) @ rotation, nearest + spare)
     return Near(Mesh(part.vertices, part.faces[keep]), near_zone, nearest + SLACK_MM)
 
 

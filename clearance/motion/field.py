@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from clearance.distance.inside import Surface
-from clearance.distance.near import balls_of_points, distance_to
+from clearance.distance.inside import surface_of
+from clearance.distance.near import come_within
 from clearance.frames import Array
 from clearance.motion.pair import PairMotion
 from clearance.motion.result import ClearanceField, MotionState
@@ -27,9 +27,6 @@ LINK_STEPS = 2
 
 MOST_POINTS = 60_000
 """Zone points worked out one by one; of more, one speaks for its neighbours."""
-
-CELL_MM = 6.0
-"""Side of the cubes in which zone points are filtered together."""
 
 SLACK_MM = 0.25
 """A pose is not asked where it could lower a value by less than this."""
@@ -92,22 +89,18 @@ def may_be_lower(motion: PairMotion, points: Array) -> Array:
     return lower
 
 
-def least_sampled(part: Mesh, points: Array, motion: PairMotion) -> float:
-    """Return the least signed distance, mm, of (n, 3) points to the part at the sampled poses: an upper bound."""
-    states, cap = sampled_states(motion), np.inf
+def least_sampled(part: Mesh, points: Array, motion: PairMotion, cap: float = np.inf) -> float:
+    """Return the least signed distance, mm, of (n, 3) points to the part at the sampled poses, at most `cap`."""
+    states = sampled_states(motion)
     return float(_least(points, part.vertices, _to_mesh(part, True), motion, states, cap, of_part=False)[0].min())
 
 
-def may_come_within(part: Mesh, points: Array, motion: PairMotion, within_mm: float) -> NDArray[np.bool_]:
-    """Tell which of (n, 3) zone points, mm, some pose may bring within `within_mm` of the part."""
+def may_come_within(part: Mesh, points: Array, motion: PairMotion, within_mm: Array | float) -> NDArray[np.bool_]:
+    """Tell which of (n, 3) zone points, mm, some pose may bring within `within_mm`, one or (n,), of the part."""
     rotation, shift = motion.zone_to_part(motion.middle, motion.half_shares)
     wander = motion.wander_mm(motion.arms_mm(points, of_part=False))
     seen = points @ rotation.T + shift
-    balls = balls_of_points(seen, CELL_MM)
-    farthest = np.zeros(len(balls.centres))
-    np.maximum.at(farthest, balls.group, wander)
-    may: NDArray[np.bool_] = distance_to(part, balls.centres) - balls.radii - farthest <= within_mm
-    return may[balls.group]
+    return come_within(part, seen, within_mm + wander)
 
 
 def sampled_states(motion: PairMotion) -> list[MotionState]:
@@ -215,7 +208,7 @@ def _least(
 
 
 def _to_points(points: Array, cap: float) -> Nearest:
-    tree = cKDTree(points)
+    tree = cKDTree(points, balanced_tree=False, compact_nodes=False)
 
     def nearest(asked: Array) -> tuple[Array, IntArray]:
         distance, index = tree.query(asked, distance_upper_bound=cap, workers=-1)
@@ -225,7 +218,7 @@ def _to_points(points: Array, cap: float) -> Nearest:
 
 
 def _to_mesh(mesh: Mesh, signed: bool) -> Nearest:
-    surface = Surface(mesh)
+    surface = surface_of(mesh)
 
     def nearest(asked: Array) -> tuple[Array, IntArray]:
         distance, face, _ = surface.nearest(asked, signed=signed)

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.bounds import Bound
-from clearance.distance.inside import Surface, nearest_face
+from clearance.distance.inside import Surface, nearest_face, surface_of
 from clearance.distance.near import balls_of_points
 from clearance.frames import Array
 from clearance.motion.pair import PairMotion, Rigid
@@ -66,7 +66,7 @@ def deepest(part: Mesh, zone: Solid, zone_closed: bool, motion: PairMotion, tole
     which is taken off the lower bound.
     """
     zone_probes, zone_cover = _samples(zone)
-    probes = [_Probes(zone_probes, True, motion.arms_mm(zone_probes, of_part=False), Surface(part))]
+    probes = [_Probes(zone_probes, True, motion.arms_mm(zone_probes, of_part=False), surface_of(part))]
     cover = zone_cover
     if isinstance(zone, Mesh) and zone_closed:
         part_probes, part_cover = _samples(part)

@@ -75,31 +75,30 @@ def conditioned(sifted: Sifted, noise: float | Literal["auto"], accuracy: float)
     The spacing of a thinned point is that of one thinned point near it and the way between them: no less than
     the distance to its own sixth neighbour. Rows of a coarse line scan are not looked for there.
     """
-    if sifted.thinned is None:
+    if (thinned := sifted.thinned) is None:
         return replace(condition(sifted.points, noise, accuracy), file_of=sifted.file_of)
-    sifted = _gathered(sifted)
-    dense = sifted.points[~sifted.thinned]
+    sifted, measured = _gathered(sifted, thinned), noise == "auto"
+    dense = sifted.points[~thinned]
     around = np.concatenate([dense, sifted.halo])
     if noise == "auto" and len(around) < LEAST_FOR_NOISE:
         noise = measure_noise(sifted.points)
     scan = condition(around, noise, accuracy, keep=np.arange(len(around)) < len(dense))
-    spacing = np.empty(len(sifted.points), np.float32)
-    spacing[~sifted.thinned] = scan.spacing_mm
-    alone = sifted.thinned.copy()
-    alone[~sifted.thinned] = scan.spacing_mm > HALO_MM / 2  # Their neighbours may lie beyond the halo.
+    spacing = np.empty(len(sifted.points))
+    spacing[~thinned] = scan.spacing_mm
+    alone = thinned.copy()
+    alone[~thinned] = scan.spacing_mm > HALO_MM / 2  # Their neighbours may lie beyond the halo.
     spacing[alone] = _spacing_between(sifted.points[alone], sifted.points)
     stray = sparse_strays(sifted.points, spacing, alone, scan.noise_mm)
-    whole = ~alone[~sifted.thinned]
-    stray[np.flatnonzero(~alone)] = scan.stray[whole]
+    stray[~thinned] |= scan.stray
     return replace(
-        scan, points=sifted.points, spacing_mm=spacing, stray=stray, file_of=sifted.file_of, thinned=sifted.thinned
-    )
+        scan, points=sifted.points, spacing_mm=spacing.astype(np.float32), stray=stray,
+        noise_measured=measured, file_of=sifted.file_of, thinned=thinned,
+    )  # fmt: skip
 
 
-def _gathered(sifted: Sifted) -> Sifted:
+def _gathered(sifted: Sifted, thinned: NDArray[np.bool_]) -> Sifted:
     """Return the points kept one by one in the order of cubes: neighbours are then found in half the time."""
-    assert sifted.thinned is not None
-    dense = int((~sifted.thinned).sum())
+    dense = int((~thinned).sum())
     order = np.arange(len(sifted.points))
     order[:dense] = np.lexsort(np.floor(sifted.points[:dense] / TOGETHER_MM).T)
     return replace(sifted, points=sifted.points[order], file_of=sifted.file_of[order])

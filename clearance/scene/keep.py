@@ -113,13 +113,12 @@ class Keep:
                 share = np.linalg.norm(points - eye, axis=1) / max(float(np.linalg.norm(middle - eye)), 1.0)
                 side = np.minimum(side, SIGHT_THIN_MM * share)
         power = np.floor(np.log2(np.maximum(side, 2.0 ** LEVELS[0])))
-        return np.clip(power, *LEVELS).astype(np.int8)
+        return np.asarray(np.clip(power, *LEVELS), np.int8)
 
 
 def within(points: Array, low: Array, high: Array) -> NDArray[np.bool_]:
     """Tell which of (n, 3) points lie in a box."""
-    inside: NDArray[np.bool_] = ((points >= low) & (points <= high)).all(axis=1)
-    return inside
+    return np.asarray(((points >= low) & (points <= high)).all(axis=1))
 
 
 def box_of(where: Where) -> Box:

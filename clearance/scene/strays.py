@@ -18,6 +18,9 @@ SUPPORT_RANK, SUPPORT_REACH = 4, 2.0
 RARE, SPARSE = 3.0, 5.0
 """Multiples of the scan's median spacing: `RARE` points are compared with each other, `SPARSE` ones are suspected."""
 
+LONELY_MM = 20.0
+"""Distance to the sixth neighbour from which a point of a thinned scan is suspected."""
+
 RARE_NEIGHBOURS = 12
 FLAT = 0.15
 """Thickness over length of a neighbourhood that still counts as a surface, if noise does not explain more."""
@@ -64,7 +67,8 @@ def find_strays(points: Array, distance: Array, index: NDArray[np.int64], noise_
 def sparse_strays(points: Array, spacing_mm: Array, asked: Flags, noise_mm: float) -> Flags:
     """Flag those of the points `asked` about that no neighbours support, in a scan thinned there.
 
-    As `find_strays`, with what is sparse told by comparison with the neighbours alone.
+    As `find_strays`, but suspected are also all whose sixth neighbour is farther than `LONELY_MM`: where a scan is
+    thinned, its bounding box tells nothing of how sparse strewn points are.
 
     Parameters
     ----------
@@ -82,7 +86,8 @@ def sparse_strays(points: Array, spacing_mm: Array, asked: Flags, noise_mm: floa
     suspect = np.flatnonzero(asked & wide)
     distance, index = Neighbours(points).nearest(points[suspect], NEIGHBOURS + 1)
     typical = np.median(spacing_mm[index[:, 1:]], axis=1)
-    suspect = suspect[distance[:, SUPPORT_RANK] > SUPPORT_REACH * typical]
+    lone = spacing_mm[suspect] > max(SPARSE * float(np.median(spacing_mm)), LONELY_MM)
+    suspect = suspect[lone | (distance[:, SUPPORT_RANK] > SUPPORT_REACH * typical)]
     stray[suspect] = ~_on_sparse_surface(points[suspect], points[wide], noise_mm)
     return stray
 

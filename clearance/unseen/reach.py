@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 from scipy.spatial import cKDTree
 
-from clearance.distance.inside import Surface
+from clearance.distance.inside import Surface, surface_of
 from clearance.frames import Array
 from clearance.motion.field import may_be_lower, sampled_states
 from clearance.motion.pair import PairMotion
@@ -35,7 +35,7 @@ class Reach:
     """
 
     def __init__(self, part: Mesh, closed: bool, motion: PairMotion) -> None:
-        self._surface, self._closed, self._motion = Surface(part), closed, motion
+        self._surface, self._closed, self._motion = surface_of(part), closed, motion
         poses = [motion.poses(state) for state in sampled_states(motion)]
         self._seen = [pose.inverse() @ other for pose, other in poses]
         corners = np.stack([self._surface.low, self._surface.high])

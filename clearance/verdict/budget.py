@@ -10,7 +10,7 @@ import numpy as np
 
 from clearance.frames import Array
 from clearance.heat.growth import growth_spread_anywhere_mm
-from clearance.motion.field import may_be_lower
+from clearance.motion.field import may_be_lower, may_come_within
 from clearance.motion.pair import PairMotion
 from clearance.motion.result import ClearanceField, Sweep
 from clearance.motion.sweep import sweep as swept
@@ -78,12 +78,13 @@ def _spacing(zone: Zone, sweep: Sweep, part: Part, motion: PairMotion, unlike_mm
     Every place of the scanned surface has a scan point within the local spacing, so by the triangle
     inequality the surface is nearer than its nearest point by at most that. Points are taken in
     classes of like spacing and each class is swept, so that sparse points far off do not count as
-    if they were near. `unlike_mm`: how far any place of the part lies, at another temperature, from where it is here.
+    if they were near; those farther than `lower` by more than their spacing do not count at all.
+    `unlike_mm`: how far any place of the part lies, at another temperature, from where it is here.
     """
     if zone.points is None or zone.spacing_mm is None:
         return 0.0
-    allowance, left = 0.0, np.ones(len(zone.points), dtype=bool)
-    lower = max(sweep.clearance.lower, 0.0)
+    allowance, lower = 0.0, max(sweep.clearance.lower, 0.0)
+    left = may_come_within(part.mesh, zone.points, motion, lower + unlike_mm + zone.spacing_mm)
     while left.any():
         widest = float(zone.spacing_mm[left].max())
         if widest <= allowance:

@@ -115,8 +115,9 @@ def _nearest_raw(zone: Zone, part: Part, motion: PairMotion, found: Sweep) -> fl
     if zone.points is None:
         return None
     raw = zone.stray_points if zone.raw_points is None else zone.raw_points
-    raw = raw[may_come_within(part.mesh, raw, motion, found.clearance.upper)] if len(raw) else raw
-    return min(found.clearance.upper, least_sampled(part.mesh, raw, motion)) if len(raw) else found.clearance.upper
+    upper = found.clearance.upper
+    raw = raw[may_come_within(part.mesh, raw, motion, upper)] if len(raw) else raw
+    return min(upper, least_sampled(part.mesh, raw, motion, upper)) if len(raw) else upper
 
 
 def nearest_unclaimed(unclaimed: Array, setting: Setting, results: Sequence[ZoneResult]) -> float | None:
