@@ -27,7 +27,7 @@ Mask = NDArray[np.bool_]
 EDGE_MM = 1e-6
 """A point so near to the edge of a place may count as in or out."""
 
-NOISE_ALIKE = 1.1
+NOISE_ALIKE = 1.5
 """Two robust estimates of the noise about one shaft differ by less than this factor."""
 
 
