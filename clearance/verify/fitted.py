@@ -91,7 +91,7 @@ def refit(points: Array, claim: FitClaim, noise_mm: float) -> Refit:
             break
         chosen = near
         x = least_squares(off, x, args=(chosen,), method="lm").x
-        sigma = _spread(off(x, every), noise_mm)
+        sigma = _spread(off(x, chosen), noise_mm)
     residual = off(x, every)
     on = np.abs(residual) <= TRIM * sigma
     outward = (flat - x[:2] - share[:, None] * (x[2:4] - x[:2]))[on]

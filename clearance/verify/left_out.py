@@ -27,7 +27,7 @@ Mask = NDArray[np.bool_]
 EDGE_MM = 1e-6
 """A point so near to the edge of a place may count as in or out."""
 
-NOISE_ALIKE = 1.1
+NOISE_ALIKE = 1.5
 """Two robust estimates of the noise about one shaft differ by less than this factor."""
 
 
@@ -70,14 +70,14 @@ def left_out_faults(asked: Asked, certificate: Certificate) -> list[str]:
     points, stray = asked.scan.points, asked.scan.stray
     nets = [table for table in asked.job.zones if not table.where.is_body]
     taken = np.zeros(len(points), dtype=bool)
-    edge = np.zeros(len(points), dtype=bool)
     surely: dict[str, Mask] = {}
     for table in (t for t in nets if not t.where.rest):
         outside = held_by(table.where, points)
         surely[table.name] = outside <= -EDGE_MM
         taken |= outside <= EDGE_MM
-        edge |= np.abs(outside) <= EDGE_MM
     surely |= {table.name: ~taken for table in nets if table.where.rest}
+    # Where points are peeled off onto the engine, strays follow the zone that has decided points: not asked.
+    peels = asked.job.engine is not None and asked.job.engine.peel
     faults = []
     for table in nets:
         own = [zone for zone in asked.zones.zones if zone.table == table.name]
@@ -85,14 +85,13 @@ def left_out_faults(asked: Asked, certificate: Certificate) -> list[str]:
         strays = _stacked([zone.stray_points for zone in own])
         mask = surely[table.name]
         lost = points[mask & ~stray][~_among(points[mask & ~stray], decided)]
-        lost_strays = points[mask & stray][~_among(points[mask & stray], np.vstack([decided, strays]))]
+        alone = points[:0] if peels else points[mask & stray]
+        lost_strays = alone[~_among(alone, np.vstack([decided, strays]))]
         faults += _unexplained(asked, table.name, lost, lost_strays)
         if asked.discs and table.fit is None:
             faults += _masked(asked, certificate, table.name, points[mask])
-    if not any(table.where.rest for table in nets) and nets:
-        none = points[~taken & ~edge]
-        if not _among(none, asked.zones.unclaimed).all():
-            faults.append("scan points of no zone were left out")
+    if not any(table.where.rest for table in nets) and not _among(points[~taken], asked.zones.unclaimed).all():
+        faults.append("scan points of no zone were left out")
     return faults
 
 

@@ -5,10 +5,11 @@ like any (`paths`). Its pose is the least rotation that takes the neutral direct
 
     R = I + K + K^2 / (1 + n . u),   K the cross product with n x u.
 
-As u moves by an angle d over the sphere, R turns by no more than d / cos(t / 2), t the farthest u gets from n:
-it turns by d across u and, carried about n, by up to d tan(t / 2) about u. The cells are of other
-coordinates, the components of R's rotation vector along two `axes` across n; these change by no more than
-d t / sin t, because a circle about n at t has the length of one with radius sin t.
+The cells are of the components of R's rotation vector along two `axes` across n. As u moves by an angle d over the
+sphere, and gets no farther from n than t, they change by no more than d t / sin t: outward as u does, and around
+n on a circle of radius t where u goes around one of radius sin t. A rotation itself turns by no more than its
+rotation vector changes. So the cells are proved over all their rotations (`Pointing`), and that they hold every
+state is proved apart (`state_beyond`).
 """
 
 from __future__ import annotations

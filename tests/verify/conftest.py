@@ -152,3 +152,9 @@ def copy_of(kinds: Callable[[str], Folder], tmp_path: Path) -> Callable[[str], F
         return Folder(tmp_path / "copy")
 
     return copied
+
+
+@pytest.fixture
+def make_of(tmp_path: Path) -> Callable[[str], Folder]:
+    """Make a report of one of the kinds anew."""
+    return lambda kind: make_kind(kind, tmp_path)
