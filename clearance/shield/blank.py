@@ -1,4 +1,11 @@
-"""The shield blank: the sheet at a standoff over what needs it, cut back until it keeps clear of every zone."""
+"""The shield blank: the sheet at a standoff over what needs it, cut back until it keeps clear of every zone.
+
+The check is the job's own (`judge_zone`) with the sheet in the part's place: certified sweep over rock, travel,
+stroke and growth, guard, and what the scan missed. The sheet is taken to grow with the part; where it is cooler,
+it may stand off that by the difference of the factors times its size, which is added to the required gap. Its
+tolerance is the part's and `FORMING_MM`. Where it is short it is cut back and checked again as a whole,
+`MOST_TRIMS` times at most; then it may still fail, and `checks` say so.
+"""
 
 from __future__ import annotations
 
@@ -121,12 +128,6 @@ def blank(
     air_mm: float = AIR_MM,
 ) -> Blank:
     """Build the blank over the triangles that need a shield, check it against every zone, cut it back where short.
-
-    The check is the job's own (`judge_zone`) with the sheet in the part's place: certified sweep over rock,
-    travel, stroke and growth, guard, and what the scan missed. The sheet is taken to grow with the part;
-    where it is cooler, it may stand off that by the difference of the factors times its size, which is added to the
-    required gap. Its tolerance is the part's and `FORMING_MM`. Where it is short, it is cut back and
-    checked again as a whole, `MOST_TRIMS` times at most; then it may still fail, and `checks` say so.
 
     Parameters
     ----------
