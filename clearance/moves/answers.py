@@ -16,6 +16,9 @@ from clearance.moves.space import MoveSpace
 MOST_TRIED = 20_000
 """Grid corners of undecided cells asked one by one for a smaller free move."""
 
+LINE_STEPS = 8
+"""Halvings by which the smallest move is drawn in along its own line."""
+
 MOST_BOXES = 3_000
 """Boxes looked at for the largest one."""
 
@@ -43,7 +46,10 @@ class Smallest:
 
 
 def smallest_move(cells: Cells, decider: Decider) -> Smallest:
-    """Return the smallest free move: the nearest of a free cell, or a grid corner of an undecided one nearer yet."""
+    """Return the smallest free move: the nearest of a free cell, or a grid corner of an undecided one nearer yet.
+
+    It is then drawn in along its own line, so that it is no larger than any free corner of the grid.
+    """
     space = decider.space
     low, high = space.edge(cells.low), space.edge(cells.high)
     nearest = np.clip(0.0, low, high)
@@ -56,6 +62,9 @@ def smallest_move(cells: Cells, decider: Decider) -> Smallest:
     found = _nearer_corner(low[open_], high[open_], decider, size)
     if found is not None:
         move, size = found, float(space.size_mm(found))
+    if move is not None and move.any():
+        move = _drawn_in(move, decider)
+        size = float(space.size_mm(move))
     not_blocked = sizes[cells.ruling != Ruling.BLOCKED]
     return Smallest(
         move=move,
@@ -63,6 +72,21 @@ def smallest_move(cells: Cells, decider: Decider) -> Smallest:
         at_least_mm=float(not_blocked.min(initial=np.inf)),
         proven_none=not len(not_blocked),
     )
+
+
+def _drawn_in(move: Array, decider: Decider) -> Array:
+    """Return a free move on the line from no move to a free one, as near to no move as halving finds it."""
+    space, kept, failed = decider.space, 1.0, 0.0
+    for _ in range(LINE_STEPS):
+        middle = (kept + failed) / 2
+        tried = middle * move
+        inside = bool(((tried >= space.low) & (tried <= space.high)).all())
+        if inside and decider.keeps(tried):
+            kept = middle
+        else:
+            failed = middle
+    drawn: Array = kept * move
+    return drawn
 
 
 def _nearer_corner(low: Array, high: Array, decider: Decider, size: float) -> Array | None:

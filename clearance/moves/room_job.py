@@ -33,6 +33,9 @@ from clearance.verdict.setting import Setting
 WIDTH_MM = 0.1
 """Bounds of a check are at most so wide: 0.02 mm of a zone, 0.05 mm of a class of spacing, 0.02 mm of growth."""
 
+MERGED_MM = 0.4
+"""Classes whose spacings differ by less are one here: as much more is asked for, at most, than by a check."""
+
 
 def demanded(placed: Placement, found: Standing, of: Move, space: MoveSpace) -> tuple[Demand, ...]:
     """Return what a job demands of the moves of what `of` names: for each zone and class of spacing a demand.
@@ -114,10 +117,10 @@ def _classes(zone: Zone) -> list[tuple[Array, float]]:
     points = _points(zone)
     if zone.spacing_mm is None:
         return [(points, 0.0)]
-    made, left = [], np.ones(len(points), dtype=bool)
+    made, left = list[tuple[Array, float]](), np.ones(len(points), dtype=bool)
     while left.any():
         widest = float(zone.spacing_mm[left].max())
-        group = left & (zone.spacing_mm > widest / CLASS_RATIO)
+        group = left & (zone.spacing_mm > min(widest / CLASS_RATIO, widest - MERGED_MM))
         left &= ~group
         made.append((points[group], widest))
     return made

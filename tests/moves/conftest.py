@@ -1,0 +1,76 @@
+"""A bar beside a wall on disk, all bodies, and how to run the command on it."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+import trimesh
+
+JOB = """\
+[part]
+file = "bar.stl"
+unit = "mm"
+tolerance = 0.1
+[register]
+method = "given"
+shift = [0.0, 0.0, 0.0]
+[[zone]]
+name = "wall"
+kind = "chassis"
+where = { box = { min = [-300, 45, -300], max = [300, 60, 300] }, solid = true }
+gap = 28
+[[zone]]
+name = "other wall"
+kind = "chassis"
+where = { box = { min = [-300, -90, -300], max = [300, -80, 300] }, solid = true }
+gap = 40
+[[zone]]
+name = "rod"
+kind = "actuator"
+rides = "engine"
+where = { box = { min = [-10, -8, -60], max = [10, 8, -40] }, solid = true }
+gap = 5
+[rock]
+axis = { point = [0, 0, 0], direction = [0, 0, 1] }
+roll = [0, 0]
+lift = [0, 2]
+shift = [0, 0]
+forward = [1, 0, 0]
+"""
+"""The bar's sides stand at y = -20 and 20: 25 mm from the wall, 60 mm from the other. It must move 3 mm and a little."""
+
+
+@pytest.fixture
+def job(tmp_path: Path) -> Path:
+    trimesh.creation.box((200, 40, 40)).export(tmp_path / "bar.stl")
+    (tmp_path / "job.toml").write_text(JOB)
+    return tmp_path / "job.toml"
+
+
+@dataclass(frozen=True)
+class Ended:
+    """How a run of the command ended."""
+
+    code: int
+    out: str
+    err: str
+
+
+@pytest.fixture
+def run(capfd: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Callable[..., Ended]:
+    """Run `clearance ARGS` in this process and tell exit code, stdout and stderr."""
+    from clearance.cli import main
+
+    def go(*arguments: object) -> Ended:
+        monkeypatch.setattr(sys, "argv", ["clearance", *map(str, arguments)])
+        capfd.readouterr()
+        with pytest.raises(SystemExit) as end:
+            main()
+        out, err = capfd.readouterr()
+        return Ended(int(end.value.code or 0), out, err)
+
+    return go
