@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -58,4 +60,4 @@ def thinned_mesh(mesh: Mesh, most: int) -> tuple[Mesh, IntArray]:
 
 def _wider(surplus: float) -> float:
     """Return by what factor cubes must grow at the least: their count falls with the cube of it or more slowly."""
-    return max(1.08, surplus ** (1 / 3))
+    return max(1.08, math.pow(surplus, 1 / 3))
