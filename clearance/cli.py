@@ -376,7 +376,9 @@ def _end(line: str, code: int) -> NoReturn:
 
 
 def _progress(quiet: bool, name: str) -> Callable[[str], None]:
-    return (lambda step: None) if quiet else (lambda step: typer.echo(f"{name}: {step}", err=True))
+    from clearance.outputs.progress import Steps
+
+    return (lambda step: None) if quiet else Steps(name, lambda line: typer.echo(line, err=True))
 
 
 def _print_json(tree: Any) -> None:

@@ -39,12 +39,14 @@ def roll_chart(zone: ZoneResult, curve: RollCurve) -> dict[str, Any]:
         "band": _points(steps + above[::-1]), "lower": _points(steps), "upper": _points(above),
         "gap": y(gap), "gap_text": f"gap {gap:g} mm",
         "worst": (x(worst_deg(zone)), y(bound.lower)), "worst_text": f"{interval(bound)} mm",
+        "worst_down": 16 if abs(y(bound.lower) + 12 - y(gap)) > 12 else -9,
         "worst_right": worst_deg(zone) > (low + high) / 2,
         "rest": (x(at_rest_deg(curve)), y(zone.at_rest_mm.lower)),
         "x_ticks": [(x(t), f"{t:+g}" if t else "0") for t in ticks(low, high, 8)],
         "y_ticks": [(y(t), f"{t:g}") for t in ticks(bottom, top, 6)],
         "words": f"Roll {low:+g} to {high:+g} degrees. Least clearance to {zone.zone.name}: proven "
-        f"{interval(bound)} mm at {worst_deg(zone):+.2f} degrees; at rest {interval(zone.at_rest_mm)} mm; gap {gap:g} mm."
+        f"{interval(bound)} mm at {worst_deg(zone):+.2f} degrees; at rest "
+        f"{interval(zone.at_rest_mm)} mm; gap {gap:g} mm."
         + ("" if zone.factor == 1.0 else f" With the part grown by {100 * (zone.factor - 1):+.2f} %."),
     }  # fmt: skip
 

@@ -9,9 +9,9 @@ import numpy as np
 from clearance.frames import Array, unit_vector
 from clearance.motion.rock import Rock, rock_of
 from clearance.motion.zone_motion import ZoneMotion
-from clearance.outputs.colours import BANDS, NOT_CHECKED, SMALLEST_BAND_MM
+from clearance.outputs.colours import BANDS, SMALLEST_BAND_MM
 from clearance.outputs.fields import part_field_of, zone_field_of
-from clearance.outputs.figures import direction, interval, pose_words
+from clearance.outputs.figures import interval, pose_words
 from clearance.outputs.moving import own_motion
 from clearance.outputs.packing import near_order, pack_faces, pack_lengths, pack_points
 from clearance.outputs.record import pose_degrees
@@ -36,14 +36,13 @@ def scene_data(result: CheckResult) -> dict[str, Any]:
         "origin": _list(origin),
         "up": _list(unit_vector(rock.up) if rock is not None else np.array([0.0, 0.0, 1.0])),
         "bands": [[band.name, band.meaning, band.low, band.high] for band in BANDS],
-        "plain": NOT_CHECKED,
         "band_mm": SMALLEST_BAND_MM,
         "rock": None if rock is None else _rock(rock),
         "growth": _growth(result),
         "part": _part(result, placed, origin),
         "zones": _zones(result, origin),
         "context": _context(result, origin),
-        "unseen": [{"zone": u.zone, "centre": _list(u.centre), "size": u.size_mm} for u in result.unseen],
+        "unseen": [{"centre": _list(u.centre), "size": u.size_mm} for u in result.unseen],
     }
 
 
@@ -82,21 +81,17 @@ def _zones(result: CheckResult, origin: Array) -> list[dict[str, Any]]:
 def _zone(
     result: CheckResult, zone: ZoneResult, origin: Array, most_points: int, most_triangles: int
 ) -> dict[str, Any]:
-    bound = zone.sweep.clearance
     return {
         "name": zone.zone.name,
-        "kind": zone.zone.kind,
         "gap": zone.zone.gap_mm,
         "closed": zone.zone.closed,
         "verdict": f"{WORDS[zone.verdict]} {SIGNS[zone.verdict]}",
-        "proven": interval(bound),
-        "interferes": bound.upper <= 0,
+        "proven": interval(zone.sweep.clearance),
         "pose": pose_words(zone.sweep.worst),
         "worst": {**pose_degrees(zone.sweep.worst), "growth": zone.factor},
         "on_part": _list(zone.sweep.on_part),
         "on_zone": _list(zone.sweep.on_zone),
         "direction": _list(zone.sweep.direction),
-        "direction_text": direction(zone.sweep.direction),
         "cap": zone.part_field.cap_mm,
         "moves": _moves(own_motion(result, zone)),
         **_body(zone, origin, most_points, most_triangles),

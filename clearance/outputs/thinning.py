@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -11,7 +13,6 @@ from clearance.scene.cubes import cubes
 from clearance.scene.mesh import IntArray, Mesh
 
 FINEST_MM = 0.5
-WIDER = 1.25
 
 
 def thinned(points: Array, most: int, kept: NDArray[np.bool_] | None = None) -> IntArray:
@@ -26,7 +27,7 @@ def thinned(points: Array, most: int, kept: NDArray[np.bool_] | None = None) -> 
     side, chosen = FINEST_MM, np.arange(len(rest), dtype=np.int64)
     while len(chosen) + wanted.sum() > most:
         chosen, _ = cubes(points[rest], side)
-        side *= WIDER if len(chosen) < 2 * most else 2 * WIDER
+        side *= _wider(len(chosen) / max(most - wanted.sum(), 1))
     return np.sort(np.concatenate([np.flatnonzero(wanted), rest[chosen]]))
 
 
@@ -45,7 +46,7 @@ def thinned_mesh(mesh: Mesh, most: int) -> tuple[Mesh, IntArray]:
         faces = faces[np.sort(single)]
         same = (faces[:, 0] == faces[:, 1]) | (faces[:, 1] == faces[:, 2]) | (faces[:, 0] == faces[:, 2])
         faces = faces[~same]
-        side *= WIDER
+        side *= _wider(len(faces) / most)
     used = np.unique(faces)
     order = used[near_order(mesh.vertices[first[used]])]
     number = np.zeros(len(first), np.int64)
@@ -55,3 +56,8 @@ def thinned_mesh(mesh: Mesh, most: int) -> tuple[Mesh, IntArray]:
     faces = np.take_along_axis(faces, (turn + np.arange(3)) % 3, axis=1)
     old = first[order]
     return Mesh(mesh.vertices[old], faces[np.lexsort(faces.T[::-1])]), old
+
+
+def _wider(surplus: float) -> float:
+    """Return by what factor cubes must grow at the least: their count falls with the cube of it or more slowly."""
+    return max(1.08, math.pow(surplus, 1 / 3))

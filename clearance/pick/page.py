@@ -59,7 +59,9 @@ def pick_page(scan: Path, unit: str | None = None, around: tuple[float, float, f
 
 
 def write_pick_page(page: str, file: Path) -> None:
-    """Write the page, whole or not at all. Raises InputError if it cannot be written."""
+    """Write the page, whole or not at all. Raises InputError if it cannot be written or is not named .html."""
+    if file.suffix.lower() not in (".html", ".htm"):
+        raise InputError(file, "is no name for a page", f"write {file.stem}.html", "-o")
     place = file.resolve()
     try:
         place.parent.mkdir(parents=True, exist_ok=True)

@@ -21,6 +21,9 @@ SECTIONS = (
     "Growth and heat", "To know", "Placement of the part", "Cautions", "How to reproduce",
 )  # fmt: skip
 STAGE = "#view canvas"
+SAME = 0.001
+"""Share of pixels that two drawings of one thing may differ in: where the page has scrolled, edges smooth anew."""
+
 DISPLAY_STEP_MM = 0.1
 """The number under the pointer is told to one decimal."""
 
@@ -82,7 +85,7 @@ def test_a_slider_moves_the_part_and_changes_its_colours(page: Page):
     assert changed(rolled, stage(page)) > 0.01
     assert page.text("#view-pose output") == "−2.00°"
     home(page)
-    assert changed(before, stage(page)) == 0
+    assert changed(before, stage(page)) < SAME
 
 
 def test_a_zone_is_switched_off_and_on(page: Page):
@@ -92,7 +95,7 @@ def test_a_zone_is_switched_off_and_on(page: Page):
     without = stage(page)
     assert changed(before, without) > 0.005
     page.press("#zone-0")
-    assert changed(before, stage(page)) == 0
+    assert changed(before, stage(page)) < SAME
 
 
 @pytest.mark.parametrize("number", range(4))

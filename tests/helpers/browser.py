@@ -128,7 +128,8 @@ class Page:
         """Click an element with the mouse, where it stands."""
         x, y = self.ask(
             f"(() => {{ const e = document.querySelector({json.dumps(selector)});"
-            " e.scrollIntoView({block: 'center'}); const r = e.getBoundingClientRect(); return [r.x + r.width / 2, r.y + r.height / 2]; })()"
+            " e.scrollIntoView({block: 'center'}); const r = e.getBoundingClientRect();"
+            " return [r.x + r.width / 2, r.y + r.height / 2]; })()"
         )
         self.click(x, y)
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import trimesh
 
-from clearance.outputs.meshes import write_meshes
+from clearance.outputs.meshes import upright, write_meshes
 
 CENTRE, RADIUS = np.array([100.0, 50.0, 20.0]), 30.0
 SHORT, ENOUGH = ((0xD5, 0x5E, 0x00), (0xF5, 0xB9, 0x5F)), ((0x6F, 0xB1, 0xD6), (0xA9, 0xD0, 0xE6))
@@ -69,12 +69,13 @@ def test_a_general_reader_opens_the_ply(written):
     assert np.allclose(points.vertices[:, 2], 60.0, rtol=0, atol=1e-9)
 
 
-def test_glb_is_metres_and_linear_light(written):
+def test_glb_is_metres_y_up_and_linear_light(written):
     scene = trimesh.load_scene(written / "clearance_part.glb")
     mesh = scene.to_geometry()
-    assert np.allclose(mesh.bounds[0] * 1000, CENTRE - RADIUS, rtol=0, atol=1e-3)  # single precision of 100 mm
-    assert np.allclose(mesh.bounds[1] * 1000, CENTRE + RADIUS, rtol=0, atol=1e-3)
-    stored = mesh.visual.vertex_colors[np.argmax(mesh.vertices[:, 2]), :3]
+    there = CENTRE[[1, 2, 0]]  # glTF 2.0, 3.4: +Y up, +Z forward; the bay's z is up, its x forward
+    assert np.allclose(mesh.bounds[0] * 1000, there - RADIUS, rtol=0, atol=1e-3)  # single precision of 100 mm
+    assert np.allclose(mesh.bounds[1] * 1000, there + RADIUS, rtol=0, atol=1e-3)
+    stored = mesh.visual.vertex_colors[np.argmax(mesh.vertices[:, 1]), :3]
     table = _vertices(written / "clearance_part.ply")
     top = np.argmax(table["z"])
     srgb = np.array([table[c][top] for c in ("red", "green", "blue")], float) / 255
@@ -87,4 +88,13 @@ def test_glb_of_points_is_points(written):
     (cloud,) = trimesh.load_scene(written / "clearance_zone_ceiling.glb").dump()
     assert isinstance(cloud, trimesh.PointCloud)
     assert len(cloud.vertices) == 61 * 61
-    assert np.allclose(cloud.vertices[:, 2], 0.060, rtol=0, atol=1e-6)
+    assert np.allclose(cloud.vertices[:, 1], 0.060, rtol=0, atol=1e-6)
+
+
+@pytest.mark.parametrize(("up", "forward"), [((0, 0, 1), (1, 0, 0)), ((0, 2, 1), (1, 1, 5)), ((1, 0, 0), (3, 0, 0))])
+def test_upright_is_a_rotation(up, forward):
+    turned = upright(np.array(up, float), np.array(forward, float))
+    assert np.allclose(turned @ turned.T, np.eye(3), rtol=0, atol=1e-12)
+    assert np.linalg.det(turned) == pytest.approx(1.0)
+    assert np.allclose(turned @ up / np.linalg.norm(up), [0, 1, 0], rtol=0, atol=1e-12)
+    assert (turned @ forward)[2] >= 0
