@@ -59,7 +59,7 @@ def balls_of_mesh(mesh: Mesh) -> Balls:
 def outside_box(corners: Array, points: Array) -> Array:
     """Return (n,) distances, mm, to the bounding box of `corners`: none is nearer to anything within."""
     away: Array = np.maximum(np.maximum(corners.min(axis=0) - points, points - corners.max(axis=0)), 0.0)
-    return np.sqrt(np.einsum("ij,ij->i", away, away))
+    return np.asarray(np.sqrt(np.einsum("ij,ij->i", away, away)), np.float64)
 
 
 def nearest_first(target: Mesh, points: Array, spare_mm: Array) -> Array:
