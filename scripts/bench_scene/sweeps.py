@@ -29,7 +29,7 @@ def _rock(out_mm: float) -> Rock:
 TRAVEL = Travel(
     point=np.array([700.0, 0, -150]),
     direction=np.array([0.0, 1, 0]),
-    range_rad=(float(np.radians(-1)), float(np.radians(1))),
+    range_rad=(float(np.radians(-0.15)), float(np.radians(0.15))),
 )
 
 MOTIONS = {
