@@ -56,10 +56,21 @@ def balls_of_mesh(mesh: Mesh) -> Balls:
     return Balls(centres, radii, np.arange(len(corners), dtype=np.int64))
 
 
+def near_box(points: Array, places: Array, reach_mm: float) -> IntArray:
+    """Return the rows of (n, 3) points, mm, in the bounding box of `places` widened by `reach_mm` on all sides."""
+    low, high = places.min(axis=0) - reach_mm, places.max(axis=0) + reach_mm
+    first = points[:, 0]
+    rows = np.flatnonzero((first >= low[0]) & (first <= high[0]))
+    for axis in (1, 2):
+        along = points[rows, axis]
+        rows = rows[(along >= low[axis]) & (along <= high[axis])]
+    return rows
+
+
 def outside_box(corners: Array, points: Array) -> Array:
     """Return (n,) distances, mm, to the bounding box of `corners`: none is nearer to anything within."""
     away: Array = np.maximum(np.maximum(corners.min(axis=0) - points, points - corners.max(axis=0)), 0.0)
-    return np.sqrt(np.einsum("ij,ij->i", away, away))
+    return np.asarray(np.sqrt(np.einsum("ij,ij->i", away, away)), np.float64)
 
 
 def nearest_first(target: Mesh, points: Array, spare_mm: Array) -> Array:

@@ -8,7 +8,16 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.distance.near import Balls, balls_of_mesh, balls_of_points, come_within, nearest_first
+from clearance.distance.near import (
+    Balls,
+    balls_of_mesh,
+    balls_of_points,
+    come_within,
+    distance_to,
+    near_box,
+    nearest_first,
+    outside_box,
+)
 from clearance.frames import Array
 from clearance.motion.pair import PairMotion
 from clearance.scene.mesh import Mesh
@@ -18,6 +27,9 @@ Solid = Mesh | Array
 
 CELL_MM = 6.0
 """Side of the cubes in which scan points are filtered together."""
+
+SAMPLE = 5000
+"""Scan points asked first how near they are to the part's box."""
 
 SLACK_MM = 1e-6
 """Margin of the filters over rounding, far above what float64 loses on lengths within a bay."""
@@ -82,8 +94,10 @@ def near_pieces(pair: MovingPair) -> Near:
     """
     motion, part, zone = pair.motion, pair.part, pair.zone
     rotation, shift = motion.zone_to_part(motion.middle, motion.half_shares)
-    balls = balls_of_mesh(zone) if isinstance(zone, Mesh) else balls_of_points(zone, CELL_MM)
     part_arms = motion.arms_mm(corners(part), of_part=True).max(axis=0)
+    if not isinstance(zone, Mesh):
+        zone = _boxed(part, zone, rotation, shift, float(motion.wander_mm(part_arms[None])[0]))
+    balls = balls_of_mesh(zone) if isinstance(zone, Mesh) else balls_of_points(zone, CELL_MM)
     spare = balls.radii + _travel(motion, balls, part_arms, of_part=False) + SLACK_MM
     away = nearest_first(part, balls.centres @ rotation.T + shift, spare)
     nearest = float(away.min())
@@ -93,6 +107,17 @@ def near_pieces(pair: MovingPair) -> Near:
     spare = balls.radii + _travel(motion, balls, zone_arms, of_part=True) + SLACK_MM
     keep = come_within(near_zone, (balls.centres - shift) @ rotation, nearest + spare)
     return Near(Mesh(part.vertices, part.faces[keep]), near_zone, nearest + SLACK_MM)
+
+
+def _boxed(part: Mesh, zone: Array, rotation: Array, shift: Array, travel_mm: float) -> Array:
+    """Return the zone's points without those that no travel up to `travel_mm` makes the nearest to the part."""
+    places = (part.vertices - shift) @ rotation
+    some = zone[:: max(1, len(zone) // SAMPLE)]
+    for _ in range(2):  # From a bound by a sample to one by all that it leaves.
+        nearest = some[np.argmin(outside_box(places, some))]
+        reach = float(distance_to(part, (rotation @ nearest + shift)[None])[0]) + travel_mm + SLACK_MM
+        zone = some = zone[near_box(zone, places, reach)]
+    return zone
 
 
 def _travel(motion: PairMotion, balls: Balls, others: Array, *, of_part: bool) -> Array:

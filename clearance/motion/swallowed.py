@@ -7,7 +7,7 @@ import numpy as np
 from clearance.distance.body import Slide, mesh_body, point_body
 from clearance.distance.fcl_engine import FclBody
 from clearance.distance.inside import any_inside, one_vertex_per_body
-from clearance.distance.near import distance_to
+from clearance.distance.near import distance_to, near_box
 from clearance.frames import Array
 from clearance.motion.bodies import SLACK_MM, MovingPair, Solid
 from clearance.motion.branch import TOUCH_MM
@@ -26,6 +26,7 @@ def inside_at_middle(pair: MovingPair) -> bool:
     motion, part, zone = pair.motion, pair.part, pair.zone
     rotation, shift = motion.zone_to_part(motion.middle, motion.half_shares)
     zone_points = one_vertex_per_body(zone) if isinstance(zone, Mesh) else zone
+    zone_points = zone_points[near_box(zone_points, (part.vertices - shift) @ rotation, SLACK_MM)]
     if any_inside(part, zone_points @ rotation.T + shift):
         return True
     if not (isinstance(zone, Mesh) and pair.zone_closed):
@@ -47,8 +48,10 @@ def inside_what_is_swept(pair: MovingPair) -> bool:
     (u, _), (v, _) = motion.turns(motion.middle)
     a, b, c = motion.slides
     of_zone = Slide(np.zeros(3), np.vstack([u.T @ v @ e for e in c.edges] + [-u.T @ e for e in b.edges] + [*-a.edges]))
-    zone_points = (one_vertex_per_body(pair.zone) if isinstance(pair.zone, Mesh) else pair.zone) @ rotation.T + shift
-    if _meets(zone_points, of_zone, pair.part):
+    zone_points = one_vertex_per_body(pair.zone) if isinstance(pair.zone, Mesh) else pair.zone
+    reach = of_zone.reach_mm + SLACK_MM
+    zone_points = zone_points[near_box(zone_points, (pair.part.vertices - shift) @ rotation, 2 * reach)]
+    if _meets(zone_points @ rotation.T + shift, of_zone, pair.part):
         return True
     seen = (one_vertex_per_body(pair.part) - shift) @ rotation
     return _meets(seen, of_zone.reversed().turned(rotation.T), pair.zone)
@@ -58,9 +61,14 @@ def _meets(points: Array, slide: Slide, other: Solid) -> bool:
     """Tell whether what (n, 3) points sweep over `slide`, counted from its middle, meets a primitive of `other`."""
     centred = Slide(-slide.edges.sum(axis=0) / 2, slide.edges)
     reach = centred.reach_mm + SLACK_MM
+    if not len(points):
+        return False
+    if not isinstance(other, Mesh):
+        other = other[near_box(other, points, reach)]
     corners = other.vertices[np.unique(other.faces)] if isinstance(other, Mesh) else other
-    low, high = corners.min(axis=0) - reach, corners.max(axis=0) + reach
-    points = points[((points >= low) & (points <= high)).all(axis=1)]
+    if not len(corners):
+        return False
+    points = points[near_box(points, corners, reach)]
     points = points[distance_to(other, points) <= reach] if len(points) else points
     if not len(points):
         return False

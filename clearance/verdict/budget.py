@@ -84,7 +84,7 @@ def _spacing(zone: Zone, sweep: Sweep, part: Part, motion: PairMotion, unlike_mm
     if zone.points is None or zone.spacing_mm is None:
         return 0.0
     allowance, lower = 0.0, max(sweep.clearance.lower, 0.0)
-    left = may_come_within(part.mesh, zone.points, motion, lower + unlike_mm + zone.spacing_mm)
+    left = may_come_within(part.mesh, zone.points, motion, lower + unlike_mm + zone.spacing_mm.astype(np.float64))
     while left.any():
         widest = float(zone.spacing_mm[left].max())
         if widest <= allowance:
