@@ -172,7 +172,7 @@ def _told_edge(edge: Hole, owners: Owners, rock: Rock | None) -> Unseen:
         nearest_mm=edge.nearest_mm,
         needed_mm=need.needed_mm,
         advice=(
-            f"the scan ends at a place {edge.size_mm:.0f} mm wide near {at(edge.centre)} and shows nothing behind it; if "
+            f"the scan ends at a place {edge.size_mm:.0f} mm wide near {at(edge.centre)} and shows nothing behind; if "
             f"the surface goes on, it or what stands on it could come within {edge.nearest_mm:.0f} mm, "
             f"{need.needed_mm:.1f} mm is needed: scan it again from {side(edge.normal, rock)} past that place, or, if "
             "you have looked and the surface really ends there, say so with a box about its edge in bay.ends"

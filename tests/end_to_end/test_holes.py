@@ -132,7 +132,8 @@ def test_an_end_told_inside_out_is_refused(tmp_path: Path, run):
     job.write_text(job.read_text().replace("accuracy = 0.05", f"accuracy = 0.05\n{ENDS.replace('-90', '95', 1)}"))
     ended = run("check", job, "-o", tmp_path / "r", "--quiet")
     assert ended.code == 2
-    assert "ends" in ended.err and "along y" in ended.err
+    assert "ends" in ended.err
+    assert "along y" in ended.err
     assert not (tmp_path / "r").exists()
 
 
