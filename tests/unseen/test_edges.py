@@ -20,9 +20,10 @@ def plate(z: float) -> np.ndarray:
     return np.column_stack([x, y, np.random.default_rng(1).normal(z, NOISE_MM, x.size)])
 
 
-def upper_half_of_a_tube(radius: float, top: float) -> np.ndarray:
-    """Points of the half that looks up, of a tube along y."""
-    y, a = np.meshgrid(np.arange(-150, 150.1, PITCH_MM), np.arange(-np.pi / 2, np.pi / 2, PITCH_MM / radius))
+def half_of_a_tube(radius: float, top: float, towards_rad: float) -> np.ndarray:
+    """Points of half a tube along y, the half whose middle looks up or, a quarter turn on, to the side."""
+    turn = np.arange(-np.pi / 2, np.pi / 2, PITCH_MM / radius) + towards_rad
+    y, a = np.meshgrid(np.arange(-150, 150.1, PITCH_MM), turn)
     r = radius + np.random.default_rng(2).normal(0, NOISE_MM, a.size)
     return np.column_stack([r * np.sin(a.ravel()), y.ravel(), top - radius + r * np.cos(a.ravel())])
 
@@ -71,9 +72,10 @@ def test_floor_seen_through_no_more_than_the_shadow_is_not_enough():
     assert found(np.concatenate([upper[upper[:, 0] < -20], floor[floor[:, 0] > 120]]))
 
 
-@pytest.mark.parametrize("radius", [8.0, 20.0, 35.0])
-def test_the_unseen_back_of_a_tube_is_not_called_an_edge(radius):
-    assert found(upper_half_of_a_tube(radius, -20 - NEEDED_MM - 3.0)) == ()
+@pytest.mark.parametrize("towards", [0.0, np.pi / 2], ids=["from above", "from the side"])
+@pytest.mark.parametrize("radius", [8.0, 20.0])
+def test_the_unseen_back_of_a_tube_is_not_called_an_edge(radius, towards):
+    assert found(half_of_a_tube(radius, -20 - NEEDED_MM - 3.0, towards)) == ()
 
 
 @pytest.mark.parametrize("width", [10.0, 20.0, 40.0, 80.0])
