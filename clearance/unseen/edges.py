@@ -51,9 +51,6 @@ ALL_ROUND_RAD = np.radians(185.0)
 GRAIN_MM = 3.0
 """Of the places in a cube of this side the one nearest to the part speaks."""
 
-WITNESSES = 2
-"""Rim points that must tell of an edge, where the places they tell of are at least as many."""
-
 
 @dataclass(frozen=True, eq=False)
 class Beyond:
@@ -132,7 +129,7 @@ def _walked(
     points, outward, spacing = rims.points[near], rims.outward[near], rims.spacing_mm[near]
     alive = np.arange(len(near), dtype=np.int64)
     number, places, radii = [alive[:0]], [points[:0]], [np.zeros(0)]
-    for gone in np.arange(STEP_MM, float(needed.max(initial=0.0)) + STEP_MM, STEP_MM):
+    for gone in _steps(float(needed.max(initial=0.0))):
         alive = alive[gone < needed[alive] + STEP_MM]
         if not len(alive):
             break
@@ -146,6 +143,12 @@ def _walked(
         places.append(at[wide])
         radii.append(radius[wide])
     return np.concatenate(number), np.concatenate(places), np.concatenate(radii)
+
+
+def _steps(most_mm: float) -> Array:
+    """Return how far from the rim is looked: finer about where the smallest hole has its middle."""
+    fine = SMALLEST_MM / 2 + np.arange(0.0, 3.0)
+    return np.concatenate([[STEP_MM], fine, np.arange(fine[-1] + STEP_MM, most_mm + STEP_MM, STEP_MM)])
 
 
 def _arc(bend: Array, gone_mm: float) -> tuple[Array, Array]:

@@ -1,9 +1,15 @@
-"""What nobody saw near the part: missing surface and blind places, worst first.
+"""What nobody saw near the part: missing surface, edges of the scan and blind places, worst first.
+
+Where stations are known, every place nearer to the part than needed must lie on a line of sight or behind
+measured surface. Without them, rims that face each other across nothing are holes (`clearance.unseen.gaps`),
+and from every rim the surface is taken to go on by up to the needed clearance, with up to 15 mm standing out
+of it, unless the scan shows something behind that place (`clearance.unseen.edges`).
 
 Not seen by any of this, and so to be said beside every pass: a thing that no scan point touches and that
-lies in no shadow, such as a wire that never gave a return; without stations also whatever hides in a
-shadow whose rims do not face each other, such as a corner between floor and wall behind a rail, and
-anything that stands out of the unseen back of a thing. A notch of less than 20 mm in a sharp edge may be missed.
+lies in no shadow, such as a wire that never gave a return; without stations also what lies farther from any
+scanned surface than the needed clearance, such as a thing in the shadow between floor and wall behind a rail,
+and anything that stands out of the unseen back of a thing. A hole is looked at from 8 mm on; the allowance a for the
+spacing of the points covers those of width w in a flat surface, w^2 / 4 <= 2 g a + a^2 at a gap g.
 """
 
 from __future__ import annotations
@@ -166,9 +172,10 @@ def _told_edge(edge: Hole, owners: Owners, rock: Rock | None) -> Unseen:
         nearest_mm=edge.nearest_mm,
         needed_mm=need.needed_mm,
         advice=(
-            f"the scan ends near {at(edge.centre)}, and nothing is seen behind; if the surface goes on there, it or what "
-            f"stands on it could come within {edge.nearest_mm:.0f} mm, {need.needed_mm:.1f} mm is needed: scan again "
-            f"from {side(edge.normal, rock)} past that place, or tell where the surface really ends (bay.ends)"
+            f"the scan ends at a place {edge.size_mm:.0f} mm wide near {at(edge.centre)} and shows nothing behind; if "
+            f"the surface goes on, it or what stands on it could come within {edge.nearest_mm:.0f} mm, "
+            f"{need.needed_mm:.1f} mm is needed: scan it again from {side(edge.normal, rock)} past that place, or, if "
+            "you have looked and the surface really ends there, say so with a box about its edge in bay.ends"
         ),
     )
 

@@ -17,6 +17,9 @@ RING = 12
 OPEN_RAD = 1.75
 """A point is on a rim where no neighbour lies in so wide an angle (100 degrees) of its tangent plane."""
 
+LONE = 3.0
+"""A point this many times farther from its neighbours than they are from theirs lies on no surface that could end."""
+
 PATCH = 40
 """Neighbours that tell the surface's direction at a rim and on which side of the point it lies."""
 
@@ -56,7 +59,7 @@ class Rims:
 
 
 def find_rims(points: Array, tree: Neighbours) -> Rims:
-    """Return the rims of (n, 3) scan points, mm, n > 40. False ones occur inside noisy surfaces and do no harm.
+    """Return the rims of (n, 3) scan points, mm, n > 40. False ones occur inside noisy surfaces.
 
     A rim point's neighbours leave an open angle in its tangent plane (the angle criterion: Bendels,
     Schnabel and Klein 2006, "Detecting holes in point set surfaces").
@@ -70,8 +73,8 @@ def find_rims(points: Array, tree: Neighbours) -> Rims:
     normals, _, _ = _tangents(around - middle[:, None])
     outward = -(middle - np.einsum("ni,ni->n", middle, normals)[:, None] * normals)
     length = np.linalg.norm(outward, axis=1, keepdims=True)
-    known = length[:, 0] > 0
     usual = np.quantile(sixth[patch], 0.25, axis=1)
+    known = (length[:, 0] > 0) & (sixth[found] < LONE * usual)
     outward = outward / np.where(length > 0, length, 1)
     bend = _bend(around - middle[:, None], normals, outward)
     return Rims(points[found[known]], outward[known], normals[known], usual[known], bend[known])

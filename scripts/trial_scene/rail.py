@@ -15,7 +15,9 @@ from trial_scene.clear import part_of, zone_of
 from trial_scene.rays import Array
 
 SIDE_MM, LONG_MM = 40.0, 400.0
-NEEDED_MM, GUARD_MM = 21.0, 1.0
+GAP_MM, GUARD_MM = 20.0, 1.0
+"""Required gap, and the guard without the allowance for the spacing of the points, which is added to it."""
+
 NOISE_MM = 0.2
 PITCH_MM = (1.5, 2.0)
 
@@ -29,7 +31,7 @@ class RailScene:
     place : (3,) float64, mm
         Middle of the hole, on the rail.
     true_mm, left_mm : float
-        Clearance of the ball to the rail as it is, and to the scan points that are left of it.
+        Clearance of the ball to the rail as it is, and to the scan points.
     floor : bool
         Whether a floor below the rail was scanned too.
     """
@@ -79,33 +81,36 @@ def to_rail_mm(place: Array) -> float:
 
 def _ball(place: Array, width: float, rng: np.random.Generator) -> tuple[Array, float]:
     """Return middle and radius of a ball over the hole, its height such that the rail is too near."""
-    radius, height = float(rng.uniform(2, 15)), NEEDED_MM - GUARD_MM - float(rng.uniform(0.1, 12)) * width / 80
+    radius, height = float(rng.uniform(2, 15)), GAP_MM - float(rng.uniform(0.1, 12)) * width / 80
     over = SIDE_MM / 2 - abs(place[0]) < width / 2
     way = np.array([np.sign(place[0]) * rng.uniform(0, 1) if over else 0.0, 0, 1])
     off = rng.uniform(-1, 1, 3) * width / 10
     return place + off * (1, 1, 0) + way / np.linalg.norm(way) * (radius + height), radius
 
 
-def rail_scene(width_mm: float, rng: np.random.Generator) -> RailScene:
-    """Make a scene in which the hole took all that is nearer than needed: by what is left, the ball is clear.
+def rail_scene(width_mm: float, rng: np.random.Generator, by_spacing: bool, tries: int = 2000) -> RailScene | None:
+    """Make a scene in which the rail is too near to a ball, and the scan points that are left would let it pass.
 
-    The hole is a ball of `width_mm` about a random place of the rail's top, often over its edge.
+    The hole is a ball of `width_mm` about a random place of the rail's top, often over its edge. A point
+    counts as nearer by its own local spacing if `by_spacing`, as in the budget. None where no such place was
+    found: the spacing covers such holes.
     """
     pitch = float(rng.uniform(*PITCH_MM))
     whole = rail_points(pitch, rng)
-    for _ in range(100_000):
+    spacing = condition(whole, "auto", 0.05).spacing_mm * by_spacing
+    for _ in range(tries):
         place = np.array([rng.uniform(-20, 20), rng.uniform(-100, 100), 0.0])
         middle, radius = _ball(place, width_mm, rng)
-        true = to_rail_mm(middle) - radius
-        left = whole[np.linalg.norm(whole - place, axis=1) > width_mm / 2]
-        left_mm = float(np.linalg.norm(left - middle, axis=1).min()) - radius
-        if true < NEEDED_MM - GUARD_MM and left_mm >= NEEDED_MM:
-            return _scene(left, place, width_mm, middle, radius, (true, left_mm), pitch, rng)
-    raise ValueError(f"no place for a ball over a hole of {width_mm} mm")
+        kept = np.linalg.norm(whole - place, axis=1) > width_mm / 2
+        away = np.linalg.norm(whole[kept] - middle, axis=1) - radius
+        passes = float((away - spacing[kept]).min()) >= GAP_MM + GUARD_MM
+        if passes and to_rail_mm(middle) - radius < GAP_MM:
+            return _scene(whole[kept], place, width_mm, middle, radius, pitch, by_spacing, rng)
+    return None
 
 
 def _scene(
-    left: Array, place: Array, width: float, middle: Array, radius: float, clear: tuple[float, float], pitch: float,
+    left: Array, place: Array, width: float, middle: Array, radius: float, pitch: float, by_spacing: bool,
     rng: np.random.Generator,
 ) -> RailScene:  # fmt: skip
     floor = bool(rng.random() < 0.5)
@@ -113,6 +118,9 @@ def _scene(
     scan = condition(points, "auto", 0.05)
     ball = trimesh.creation.icosphere(4, radius)
     ball.apply_translation(middle)
-    zone = zone_of("rail", scan, np.ones(len(scan.points), bool), NEEDED_MM - GUARD_MM)
-    needs = (Needed(zone=zone, needed_mm=NEEDED_MM),)
-    return RailScene(part_of(ball, "chassis"), scan, needs, place, width, *clear, floor)
+    zone = zone_of("rail", scan, np.ones(len(scan.points), bool), GAP_MM)
+    away = np.linalg.norm(scan.points[~scan.stray] - middle, axis=1) - radius
+    allowance = float(away.min() - (away - by_spacing * scan.spacing_mm[~scan.stray]).min())
+    needs = (Needed(zone=zone, needed_mm=GAP_MM + GUARD_MM + allowance),)
+    true, left_mm = to_rail_mm(middle) - radius, float(away.min())
+    return RailScene(part_of(ball, "chassis"), scan, needs, place, width, true, left_mm, floor)

@@ -111,6 +111,32 @@ def test_a_hole_far_from_the_part_is_no_matter(tmp_path: Path):
     assert (report["verdict"], report["unseen"]) == ("pass", [])
 
 
+ENDS = "ends = [{ box = { min = [-25, -90, -60], max = [-5, 90, -40] } }]"
+
+
+def test_a_plate_whose_scan_ends_under_the_bar_is_undecided_until_the_job_says_that_it_ends(tmp_path: Path):
+    plate = _plate()
+    job = _job(tmp_path, plate[plate[:, 0] < -15])
+    report = record(check(job))
+    assert report["verdict"] == "undecided", report["reason"]
+    for words in ("the scan ends", "near [", "scan it again from above", "bay.ends"):
+        assert words in report["reason"] + report["zones"][0]["reason"]
+    job.write_text(job.read_text().replace("accuracy = 0.05", f"accuracy = 0.05\n{ENDS}"))
+    report = record(check(job))
+    assert (report["verdict"], report["unseen"]) == ("pass", [])
+    assert "really ends in [-25, -90, -60] to [-5, 90, -40]" in report["unseen_looked_for"]
+
+
+def test_an_end_told_inside_out_is_refused(tmp_path: Path, run):
+    job = _job(tmp_path, _plate())
+    job.write_text(job.read_text().replace("accuracy = 0.05", f"accuracy = 0.05\n{ENDS.replace('-90', '95', 1)}"))
+    ended = run("check", job, "-o", tmp_path / "r", "--quiet")
+    assert ended.code == 2
+    assert "ends" in ended.err
+    assert "along y" in ended.err
+    assert not (tmp_path / "r").exists()
+
+
 def test_the_command_tells_where_to_scan_again(tmp_path: Path, run):
     plate = _plate()
     seen = plate[np.linalg.norm(plate - (15, 5, -50), axis=1) > 10]
