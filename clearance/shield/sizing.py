@@ -89,7 +89,9 @@ def smallest_gap(moved: Mover, source: Source, around: Surroundings, limit_K: fl
         return Gap(gap_mm=0.0, tried_mm=MOST_MM, why="the part itself is no hotter than the limit")
     if around.ambient_K >= limit_K:
         return Gap(
-            gap_mm=None, tried_mm=MOST_MM, why=f"no gap is enough: the air itself is at {celsius(around.ambient_K):g} °C"
+            gap_mm=None,
+            tried_mm=MOST_MM,
+            why=f"no gap is enough: the air itself is at {celsius(around.ambient_K):g} °C",
         )
     least = source.build_mm if behind else 0.0
 
