@@ -69,7 +69,7 @@ def hottest_K(neighbour: Neighbour, source: Source, arounds: tuple[Surroundings,
     """Return the hottest point's temperature, K, in each of the surroundings.
 
     The candidates of a coarse look are looked at again with so many rays that their view factors are known
-    within `sampling_bound(FINE_RAYS)`, 0.0024.
+    within `sampling_bound(FINE_RAYS)`, 0.0035.
     """
     seen = looked(neighbour, source, behind=behind)
     coarse = [temperatures(neighbour, source, around, behind=behind, seen=seen) for around in arounds]
