@@ -1,4 +1,11 @@
-"""The shield blank: the sheet at a standoff over what needs it, cut back until it keeps clear of every zone."""
+"""The shield blank: the sheet at a standoff over what needs it, cut back until it keeps clear of every zone.
+
+The check is the job's own (`judge_zone`) with the sheet in the part's place: certified sweep over rock, travel,
+stroke and growth, guard, and what the scan missed. The sheet is taken to grow with the part; where it is cooler,
+it may stand off that by the difference of the factors times its size, which is added to the required gap. Its
+tolerance is the part's and `FORMING_MM`. Where it is short it is cut back and checked again as a whole,
+`MOST_TRIMS` times at most; then it may still fail, and `checks` say so.
+"""
 
 from __future__ import annotations
 
@@ -69,7 +76,8 @@ class Blank:
     solid : Mesh
         The sheet with its thickness, closed.
     to_part_mm : float
-        Exact distance of sheet and part (lower bound): never less than the standoff less `offset.NEARER_MM`.
+        Exact distance of sheet and part (lower bound): never less than the standoff less `offset.NEARER_MM`;
+        0 where nothing is left.
     farthest_mm : float
         Largest distance of a vertex from the part: hollows are bridged.
     checks : of every zone
@@ -121,12 +129,6 @@ def blank(
 ) -> Blank:
     """Build the blank over the triangles that need a shield, check it against every zone, cut it back where short.
 
-    The check is the job's own (`judge_zone`) with the sheet in the part's place: certified sweep over rock,
-    travel, stroke and growth, guard, and what the scan missed. The sheet is taken to grow with the part;
-    where it is cooler, it may stand off that by the difference of the factors times its size, which is added to the
-    required gap. Its tolerance is the part's and `FORMING_MM`. Where it is short, it is cut back and
-    checked again as a whole, `MOST_TRIMS` times at most; then it may still fail, and `checks` say so.
-
     Parameters
     ----------
     need_faces : (m,) bool
@@ -149,38 +151,57 @@ def blank(
     needed = outside_faces(part.shown, need_faces)
     if not needed.any():
         raise ValueError("no triangle on the outside of the part needs a shield")
-    level, kept = _untrimmed(part, needed, standoff_mm, margin_mm)
-    untrimmed, inner, to_part, results, unseen = 0.0, _empty(), np.inf, list[ZoneResult](), tuple[Unseen, ...]()
-    for trims in range(MOST_TRIMS + 1):
-        kept = with_clean_rim(level.mesh, without_islands(level.mesh, kept))
-        inner, results, unseen = _empty(), [], ()
-        if not kept.any():
-            break
-        inner, to_part = drawn_smooth(tidied(Mesh(level.mesh.vertices, level.mesh.faces[kept])), part.mesh, standoff_mm)
-        untrimmed = untrimmed or float(face_areas(inner).sum())
-        results, unseen = _judged(layout, job, inner, sheet_mm, air_mm)
-        if trims == MOST_TRIMS or all(r.verdict is Verdict.PASS for r in results):
-            break
-        short = _short(layout, inner, sheet_mm, results)
-        if not short.any():
-            break
-        kept[np.flatnonzero(kept)[short[inner.faces].any(axis=1)]] = False
-    solid = thickened(inner, sheet_mm)
+    left = _cut_to_fit(layout, job, *_untrimmed(part, needed, standoff_mm, margin_mm), standoff_mm, sheet_mm, air_mm)
+    solid = thickened(left.inner, sheet_mm)
     return Blank(
-        inner=inner,
+        inner=left.inner,
         solid=solid,
         standoff_mm=standoff_mm,
         sheet_mm=sheet_mm,
         margin_mm=margin_mm,
         air_mm=air_mm,
-        to_part_mm=to_part,
-        farthest_mm=float(Surface(part.mesh).nearest(inner.vertices)[0].max(initial=0.0)),
-        checks=tuple(map(_check, results)),
-        unseen=unseen,
-        untrimmed_mm2=untrimmed,
-        area_mm2=float(face_areas(inner).sum()),
+        to_part_mm=left.to_part_mm,
+        farthest_mm=float(Surface(part.mesh).nearest(left.inner.vertices)[0].max(initial=0.0)),
+        checks=tuple(map(_check, left.results)),
+        unseen=left.unseen,
+        untrimmed_mm2=left.untrimmed_mm2,
+        area_mm2=float(face_areas(left.inner).sum()),
         covered_share=_covered(part.shown, needed, solid),
     )
+
+
+@dataclass(frozen=True, eq=False)
+class _Left:
+    """What is left of the sheet's inner side, and what the zones say of it."""
+
+    inner: Mesh
+    to_part_mm: float
+    results: Sequence[ZoneResult]
+    unseen: tuple[Unseen, ...]
+    untrimmed_mm2: float
+
+
+def _cut_to_fit(
+    layout: Layout, job: Job, level: Level, kept: Mask, standoff_mm: float, sheet_mm: float, air_mm: float
+) -> _Left:
+    """Draw the sheet, judge it, cut back what is short, and again, until it clears or nothing more can be cut."""
+    untrimmed = 0.0
+    for trims in range(MOST_TRIMS + 1):
+        kept = with_clean_rim(level.mesh, without_islands(level.mesh, kept))
+        if not kept.any():
+            break
+        cut = tidied(Mesh(level.mesh.vertices, level.mesh.faces[kept]))
+        inner, to_part = drawn_smooth(cut, layout.setting.part.mesh, standoff_mm)
+        untrimmed = untrimmed or float(face_areas(inner).sum())
+        results, unseen = _judged(layout, job, inner, sheet_mm, air_mm)
+        left = _Left(inner, to_part, results, unseen, untrimmed)
+        if trims == MOST_TRIMS or all(r.verdict is Verdict.PASS for r in results):
+            return left
+        short = _short(layout, inner, sheet_mm, results)
+        if not short.any():
+            return left
+        kept[np.flatnonzero(kept)[short[inner.faces].any(axis=1)]] = False
+    return _Left(_empty(), 0.0, (), (), untrimmed)
 
 
 def _untrimmed(part: Part, needed: Mask, standoff_mm: float, margin_mm: float) -> tuple[Level, Mask]:

@@ -7,14 +7,14 @@ from contextlib import suppress
 from dataclasses import dataclass
 
 import numpy as np
-import trimesh
 from scipy.spatial import cKDTree
 
 from clearance.frames import Array, unit_vector
 from clearance.scene.mesh import IntArray, Mesh
 from clearance.shield.blank import Blank
 from clearance.shield.offset import edges_of, tidied, vertex_normals
-from clearance.shield.region import LEAST_PIECE_MM2, pieces
+from clearance.shield.plane_cut import cut_by_plane
+from clearance.shield.region import LEAST_PIECE_MM2, pieces, without_islands
 from clearance.shield.room import face_areas
 from clearance.shield.unroll import Flat, laid_flat
 
@@ -24,7 +24,7 @@ DISTORTION = 0.03
 WORST = 2.0
 """No triangle of a piece may be off by more than this many times the limit, whatever its area."""
 
-MOST_PIECES = 16
+MOST_PIECES = 24
 """A blank in more pieces than this is no longer a shield to cut; what is left over then gets no pattern."""
 
 SNAP_MM = 0.5
@@ -192,22 +192,23 @@ def _best_halves(mesh: Mesh, limit: float) -> list[Flat]:
 
 
 def _cut(mesh: Mesh, axis: Array) -> list[Mesh]:
-    """Cut by the plane through the centroid square to `axis`; both sides, in connected pieces."""
-    origin, normals = mesh.centroid, vertex_normals(mesh)
-    away = (mesh.vertices - origin) @ axis
+    """Cut by the plane through the centroid square to `axis`; both sides, in connected pieces.
+
+    What would come off as a crumb, below the least piece, stays with the other side.
+    """
+    normals, away = vertex_normals(mesh), (mesh.vertices - mesh.centroid) @ axis
     along = axis - normals * (normals @ axis)[:, None]
     steep = np.einsum("ij,j->i", along, axis)
     near = (np.abs(away) < SNAP_MM) & (steep > 0.5)
     vertices = mesh.vertices.copy()
     vertices[near] -= (away / np.maximum(steep, 0.5))[near, None] * along[near]
-    cut = []
-    for side in (axis, -axis):
-        v, f, _ = trimesh.intersections.slice_faces_plane(vertices, mesh.faces, side, origin)
-        merged = trimesh.Trimesh(v, f, process=False)
-        merged.merge_vertices(digits_vertex=7)
-        half = tidied(Mesh(np.asarray(merged.vertices, np.float64), np.asarray(merged.faces, np.int64)))
-        cut += _components(half) if len(half.faces) else []
-    return cut
+    above, below = cut_by_plane(Mesh(vertices, mesh.faces), np.where(near, 0.0, away))
+    stays = [without_islands(side, np.ones(len(side.faces), dtype=bool)) for side in (above, below)]
+    sides = (
+        np.concatenate([above.faces[stays[0]], below.faces[~stays[1]]]),
+        np.concatenate([below.faces[stays[1]], above.faces[~stays[0]]]),
+    )
+    return [piece for faces in sides if len(faces) for piece in _components(Mesh(above.vertices, faces))]
 
 
 def _components(mesh: Mesh) -> list[Mesh]:

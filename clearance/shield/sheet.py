@@ -124,11 +124,22 @@ def _piece(piece: PatternPiece, at: Array) -> tuple[list[Line], list[Words]]:
         tail = middle - ARROW_MM / 2 * piece.up
         barbs = [tip - 2.5 * piece.up + 1.2 * across, tip, tip - 2.5 * piece.up - 1.2 * across]
         lines += [Line(np.array([tail, tip]), "MARK"), Line(np.array(barbs), "MARK")]
-    behind = middle - (ARROW_MM / 2 + NAME_MM) * piece.up
-    words = [Words(piece.name, behind - np.array([0.0, NAME_MM / 2]), NAME_MM, centred=True)]
+    rim = np.concatenate([flat.places[rim] + at for rim in flat.rims])
+    words = [Words(piece.name, _freest(middle, piece.up, rim) - np.array([0.0, NAME_MM / 2]), NAME_MM, centred=True)]
     for name, seam in piece.joins:
         outward = seam + at - middle
         outward = outward / max(float(np.linalg.norm(outward)), 1e-9)
         beside = seam + at + SEAM_MM * outward - np.array([0.0, SMALL_MM / 2])
         words.append(Words(f"to {name}", beside, SMALL_MM, centred=True))
     return lines, words
+
+
+def _freest(middle: Array, up: Array, rim: Array) -> Array:
+    """Return the place beside, before or behind the arrow that is farthest from the rim, (2,) mm."""
+    along = up if up.any() else np.array([1.0, 0.0])
+    far, near = ARROW_MM / 2 + NAME_MM, NAME_MM
+    across = np.array([-along[1], along[0]])
+    places = middle + np.array([-far * along, far * along, near * across, -near * across])
+    free = np.linalg.norm(places[:, None] - rim, axis=2).min(axis=1)
+    best: Array = places[int(np.argmax(free))]
+    return best

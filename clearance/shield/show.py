@@ -90,9 +90,10 @@ def write_blank(blank: Blank, layout: Layout, need_faces: Mask, folder: Path, up
             canvas.surface(shape, hits, _plain(ZONE, hits), faint=0.5, only_behind=True)
     image = canvas.image()
     told = "clears every zone" if blank.fits else "not proven to clear every zone"
+    covers = f"covers {_percent(blank.covered_share)} % of the need"
     annotate.title(
         image,
-        f"Shield blank: {blank.area_mm2 / 100:.0f} sq. cm, covers {_percent(blank.covered_share)} % of the need, {told}",
+        f"Shield blank: {blank.area_mm2 / 100:.0f} sq. cm, {covers}, {told}",
         f"standoff {blank.standoff_mm:g} mm, sheet {blank.sheet_mm:g} mm; "
         f"{100 * blank.lost_share:.0f} % of it was cut away to clear the zones",
     )

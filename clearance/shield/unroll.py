@@ -102,10 +102,7 @@ def laid_flat(piece: Mesh) -> Flat:
     around = igl.map_vertices_to_circle(mesh.vertices, rim)
     start = np.asarray(_tutte(mesh, rim, np.asarray(around)[:, :2]))
     size = np.sqrt(_area(mesh) / np.abs(signed_areas(start, mesh.faces)).sum())
-    places = _relaxed(mesh, start * size)
-    if signed_areas(places, mesh.faces).sum() < 0:
-        places = places * np.array([-1.0, 1.0])
-    places = _turned(places)
+    places = _turned(_relaxed(mesh, start * size))
     return Flat(mesh=mesh, places=places, stretch=stretches(mesh, places))
 
 
