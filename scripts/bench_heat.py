@@ -24,7 +24,7 @@ POINTS, TRIANGLES, CHECKED = 200_000, 200_000, 20
 
 
 def bench_heat(points: int = POINTS, triangles: int = TRIANGLES) -> dict[str, float]:
-    """Return seconds of each step on the clock and of the processors, counts, and the largest error of a view factor at `CHECKED` places."""
+    """Return seconds on the clock and of the processors, counts, and the worst error of a view factor checked."""
     part, zone = _part(triangles), _zone(points)
     times, started = {}, (time.perf_counter(), time.process_time())
 

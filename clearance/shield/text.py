@@ -71,7 +71,7 @@ def fitted_lines(shield: Fitted) -> list[str]:
     told = "proven to clear every zone" if blank.fits else "not proven to clear every zone"
     lines.append(
         f"blank: {blank.area_mm2 / 100:.0f} cm², {told} over the whole motion; covers "
-        f"{int(100 * blank.covered_share)} % of that area, {100 * blank.lost_share:.0f} % of the sheet was cut away for the zones"
+        f"{int(100 * blank.covered_share)} % of that area, {100 * blank.lost_share:.0f} % of the sheet was cut away"
     )
     for check in blank.checks:
         lines.append(
