@@ -15,6 +15,9 @@ from clearance.shield.pattern import Pattern, flat_pattern
 from clearance.shield.region import Mask
 from clearance.shield.room import AIR_MM, Room, room
 
+UNCOVERED = 0.05
+"""Share of the needed area that may stay bare: rims and what looks along the sheet."""
+
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Fitted:
@@ -40,6 +43,11 @@ class Fitted:
     blank: Blank
     pattern: Pattern | None
     up: Array
+
+    @property
+    def covers(self) -> bool:
+        """Whether the blank clears every zone and covers what needs it, but for `UNCOVERED` of the area."""
+        return self.blank.fits and self.blank.covered_share >= 1.0 - UNCOVERED
 
 
 def fitted(

@@ -85,6 +85,7 @@ def _fitted(shield: Fitted) -> dict[str, Any]:
             "covered_share": blank.covered_share,
             "cut_away_share": blank.lost_share,
             "fits": blank.fits,
+            "covers": shield.covers,
             "to_part_mm": blank.to_part_mm,
             "checks": [
                 {

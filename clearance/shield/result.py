@@ -21,7 +21,7 @@ class Need(StrEnum):
     """What a zone comes to."""
 
     NOTHING = "no shield needed"
-    SHIELD = "a shield is needed and is enough"
+    SHIELD = "a shield is needed, and enough where it covers all that heats it"
     MORE_ROOM = "too hot even with a shield in the room there is"
 
 
@@ -114,5 +114,6 @@ class ShieldResult:
 
     @property
     def enough(self) -> bool:
-        """Whether every zone stays within its limit, with a shield where one is needed."""
-        return all(zone.need is not Need.MORE_ROOM for zone in self.zones)
+        """Whether every zone stays within its limit, with a shield where one is needed that fits and covers enough."""
+        covered = self.fitted is None or self.fitted.covers
+        return covered and all(zone.need is not Need.MORE_ROOM for zone in self.zones)

@@ -73,6 +73,8 @@ def fitted_lines(shield: Fitted) -> list[str]:
         f"blank: {blank.area_mm2 / 100:.0f} cm², {told} over the whole motion; covers "
         f"{int(100 * blank.covered_share)} % of that area, {100 * blank.lost_share:.0f} % of the sheet was cut away"
     )
+    if not shield.covers:
+        lines.append("  not enough: the shielded gaps above hold for one that covers all of it and clears every zone")
     for check in blank.checks:
         lines.append(
             f"  {check.zone}: {check.verdict.value}, clearance {interval(check.clearance)} mm, "

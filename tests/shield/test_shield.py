@@ -125,14 +125,14 @@ def test_the_shield_covers_the_upper_face_and_clears_every_zone(found):
     assert corners[:, :, 2].min() > -20.5
     assert (corners[:, :, 2].mean(axis=1) > 19).mean() > 0.8
     assert shield_.share == pytest.approx(1.0)
-    assert shield_.blank.fits
+    assert shield_.covers
     assert {check.zone for check in shield_.blank.checks} >= {"hose", "far wall", "floor"}
     assert shield_.pattern is not None
 
 
 def test_what_is_said(found):
     said = summary(found, 100)
-    for words in ("hose: a shield is needed and is enough", "left out, no limit given: floor", "gap = 40 mm in the job",
+    for words in ("hose: a shield is needed, and enough where it covers all", "left out, no limit given: floor", "gap = 40 mm in the job",
                   "is less than this needs", "proven to clear every zone", "An aid, not an approval"):  # fmt: skip
         assert words in " ".join(said.split()), words
     assert max(map(len, said.splitlines())) <= 100
