@@ -39,6 +39,9 @@ GRID_SHARE = 6.0
 MOST_TRIMS = 3
 """Times a blank is cut back and checked again."""
 
+RINGS = 2
+"""Rings of triangles by which a small hole is made larger."""
+
 TRIM_TOLERANCE_MM = 0.25
 """A place is cut away although it clears, if by less than this."""
 
@@ -200,7 +203,7 @@ def _cut_to_fit(
         short = _short(layout, inner, sheet_mm, results)
         if not short.any():
             return left
-        kept[np.flatnonzero(kept)[short[inner.faces].any(axis=1)]] = False
+        kept[np.flatnonzero(kept)[_to_cut(inner, short)]] = False
     return _Left(_empty(), 0.0, (), (), untrimmed)
 
 
@@ -262,6 +265,17 @@ def _short(layout: Layout, inner: Mesh, sheet_mm: float, results: Sequence[ZoneR
             cap = np.full(len(both), wanted)
             short |= approach(both, zone, motion, layout.setting.growth, cap, TRIM_TOLERANCE_MM) < wanted
     return short[: len(inner.vertices)] | short[len(inner.vertices) :]
+
+
+def _to_cut(inner: Mesh, short: Mask) -> Mask:
+    """Tell which triangles go: those with a short corner; small patches of them grow, or smoothing would shut them."""
+    cut = np.asarray(short[inner.faces].any(axis=1), dtype=np.bool_)
+    small = cut & ~without_islands(inner, cut)
+    for _ in range(RINGS):
+        corners = np.zeros(len(inner.vertices), dtype=bool)
+        corners[inner.faces[small]] = True
+        small = np.asarray(corners[inner.faces].any(axis=1), dtype=np.bool_)
+    return np.asarray(cut | small, dtype=np.bool_)
 
 
 def _check(result: ZoneResult) -> BlankCheck:

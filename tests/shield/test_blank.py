@@ -127,3 +127,16 @@ def test_thickened_keeps_its_volume():
     top = Mesh(plate.vertices, plate.faces[plate.triangles[:, :, 2].min(axis=1) > 1 - 1e-9])
     solid = _shape(thickened(top, 2.0))
     assert solid.volume == pytest.approx(50 * 40 * 2.0)
+
+
+def test_a_thin_pin_leaves_a_hole_that_stays_open():
+    pin = zone_of(box_of((9, 9, -60), (11, 11, -16)), name="pin")
+    found = blank(laid_out(BLOCK, [pin], LIFT), any_job(), UNDERSIDE, STANDOFF, SHEET, MARGIN, AIR)
+    assert found.fits
+    outline = _shape(found.inner).outline()
+    rims = [np.asarray(outline.discrete[k]) for k in range(len(outline.discrete))]
+    (hole,) = [rim for rim in rims if np.ptp(rim, axis=0).max() < 60]
+    # The pin's tip lies 2 mm below the sheet at the lowest, the roll moves that by less than 0.3 mm: free within
+    # sqrt(6.95² - 2.3²) mm of it.
+    assert np.linalg.norm(hole[:, :2] - 10, axis=1).min() > np.sqrt((AIR + GUARD) ** 2 - 2.3**2)
+    assert found.covered_share > 0.9
