@@ -132,8 +132,14 @@ def test_the_shield_covers_the_upper_face_and_clears_every_zone(found):
 
 def test_what_is_said(found):
     said = summary(found, 100)
-    for words in ("hose: a shield is needed, and enough where it covers all", "left out, no limit given: floor", "gap = 40 mm in the job",
-                  "is less than this needs", "proven to clear every zone", "An aid, not an approval"):  # fmt: skip
+    told = (
+        "hose: a shield is needed, and enough where it covers all",
+        "left out, no limit given: floor",
+        "gap = 40 mm in the job is less than this needs",
+        "proven to clear every zone",
+        "An aid, not an approval",
+    )
+    for words in told:
         assert words in " ".join(said.split()), words
     assert max(map(len, said.splitlines())) <= 100
     tree = record(found)
