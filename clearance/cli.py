@@ -243,7 +243,7 @@ def shield(
     as_json: AsJson = False,
     quiet: Quiet = False,
 ) -> None:
-    """Tell what gap each zone with a limit needs of the hot part, bare and shielded. Ends with 1 if none is enough."""
+    """Tell what gap each zone with a limit needs of the hot part, bare and shielded. Ends with 1 if there is none."""
     from clearance.shield.record import record
     from clearance.shield.shield import shield as run_shield
     from clearance.shield.text import summary

@@ -17,10 +17,6 @@ from clearance.job.schema import Job
 from clearance.scene.mesh import Mesh
 from clearance.units import kelvin
 
-HOTTEST_C = 1000.0
-COLDEST_C = -40.0
-"""What the table of air covers."""
-
 
 def source_of(job: Job, heat: Heat, shield: Shield, part: Mesh, T_bay_part: Pose) -> Source:
     """Return the part, (bay frame, mm, long edges split), as a source of heat.
@@ -28,12 +24,8 @@ def source_of(job: Job, heat: Heat, shield: Shield, part: Mesh, T_bay_part: Pose
     Raises
     ------
     InputError
-        A temperature beyond what is known of air, an unknown surface, a region that holds no triangle.
+        An unknown surface, a region that holds no triangle.
     """
-    for key, value in (("part_temperature", heat.part_temperature), ("ambient", heat.ambient)):
-        if not COLDEST_C <= value <= HOTTEST_C:
-            wanted = f"write {COLDEST_C:g} to {HOTTEST_C:g} °C, for which air is known"
-            raise InputError(job.file, f"found {value:g}", wanted, f"heat.{key}")
     middles = T_bay_part.inverse().apply(part.triangles.mean(axis=1))
     own, _ = emissivity_of(heat.emissivity, job.file, "heat.emissivity")
     temperature, emissivity = np.full(len(middles), heat.part_temperature), np.full(len(middles), own)

@@ -26,14 +26,17 @@ def _above_absolute_zero(value: float) -> float:
     return value
 
 
+def _celsius(value: Any) -> Any:
+    return _above_absolute_zero(value) if isinstance(value, int | float) else value
+
+
 def _limit(value: Any) -> Any:
     if isinstance(value, bool) or not isinstance(value, int | float | str):
         raise ValueError("not a limit; write degrees C, or the name of a class in quotes")
     return value if isinstance(value, str) else _above_absolute_zero(float(value))
 
 
-Celsius = Annotated[float, Field(allow_inf_nan=False, strict=True), Sensible, BeforeValidator(
-    lambda value: value if isinstance(value, str) or not isinstance(value, int | float) else _above_absolute_zero(value))]  # fmt: skip
+Celsius = Annotated[float, Field(allow_inf_nan=False, strict=True), Sensible, BeforeValidator(_celsius)]
 Emissivity = Annotated[float | Line, BeforeValidator(_emissivity)]
 LimitC = Annotated[float | Line, BeforeValidator(_limit)]
 

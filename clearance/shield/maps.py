@@ -6,6 +6,7 @@ import numpy as np
 
 from clearance.frames import Array
 from clearance.outputs.colours import Rgb
+from clearance.outputs.meshes import ply
 from clearance.shield.result import ZoneHeat
 
 STOPS = {
@@ -17,19 +18,8 @@ STOPS = {
 
 def temperature_ply(zone: ZoneHeat) -> bytes:
     """Return a binary little-endian PLY of the zone's points, bay frame at rest, mm; the worse condition, bare."""
-    kinds = [("x", "<f8"), ("y", "<f8"), ("z", "<f8"), ("red", "u1"), ("green", "u1"), ("blue", "u1"), ("t", "<f4")]
-    body = np.empty(len(zone.points), dtype=kinds)
-    for i, axis in enumerate("xyz"):
-        body[axis] = zone.points[:, i]
-    for i, channel in enumerate(("red", "green", "blue")):
-        body[channel] = temperature_rgb(zone.temperature_C, zone.limit_C)[:, i]
-    body["t"] = zone.temperature_C
-    header = [
-        "ply", "format binary_little_endian 1.0", "comment millimetres, bay frame at rest; bare, still air",
-        f"element vertex {len(body)}", *(f"property double {axis}" for axis in "xyz"),
-        *(f"property uchar {channel}" for channel in ("red", "green", "blue")), "property float temperature_C",
-    ]  # fmt: skip
-    return ("\n".join([*header, "end_header"]) + "\n").encode() + body.tobytes()
+    colours = temperature_rgb(zone.temperature_C, zone.limit_C)
+    return ply(zone.points, np.zeros((0, 3), np.int64), colours, zone.temperature_C, "temperature_C")
 
 
 def temperature_rgb(temperature_C: Array, limit_C: float) -> Rgb:

@@ -2,17 +2,26 @@
 
 from __future__ import annotations
 
+import base64
+from collections.abc import Sequence
+from pathlib import Path
+
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from clearance.heat.sight import RAYS, sampling_bound
 from clearance.shield.result import Need, ShieldResult
-from clearance.shield.text import ASSUMED, CAUTIONS, gap_words, set_gaps, setup
+from clearance.shield.text import ASSUMED, CAUTIONS, fitted_lines, gap_words, set_gaps, setup
 
+CAPTIONS = {
+    "shield_room": "How thick a shield, its standoff and the air behind it are proven to fit, over the whole motion.",
+    "shield_blank": "The blank on the part.",
+    "shield_pattern": "The flat pattern; print or cut shield_pattern.svg or .dxf at 1:1 and check the scale bar.",
+}
 SIGNS = {Need.NOTHING: "\u2713", Need.SHIELD: "\u25c7", Need.MORE_ROOM: "\u2717"}
 
 
-def page(result: ShieldResult) -> str:
-    """Return the page as text. Everything from files and names is escaped."""
+def page(result: ShieldResult, pictures: Sequence[Path]) -> str:
+    """Return the page as text with the pictures, PNG or SVG, inside. Everything from files and names is escaped."""
     environment = Environment(
         loader=PackageLoader("clearance.shield", "templates"),
         autoescape=True,
@@ -28,5 +37,13 @@ def page(result: ShieldResult) -> str:
         set_gaps=set_gaps,
         assumed=ASSUMED,
         cautions=CAUTIONS,
+        fitted_lines=fitted_lines,
+        pictures=[_picture(path) for path in pictures],
         sampling=sampling_bound(RAYS),
     )
+
+
+def _picture(path: Path) -> dict[str, str]:
+    kind = "svg+xml" if path.suffix == ".svg" else "png"
+    data = base64.b64encode(path.read_bytes()).decode("ascii")
+    return {"source": f"data:image/{kind};base64,{data}", "caption": CAPTIONS[path.stem]}

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from clearance.heat.sight import RAYS, sampling_bound
+from clearance.shield.fitted import Fitted
 from clearance.shield.result import Gap, ShieldResult, ZoneHeat
 from clearance.shield.text import ASSUMED, CAUTIONS
 
@@ -35,6 +36,7 @@ def record(result: ShieldResult) -> dict[str, Any]:
             "emissivity": {"value": result.sheet_emissivity[0], "from": result.sheet_emissivity[1]},
         },
         "zones": [_zone(zone) for zone in result.zones],
+        "fitted": None if result.fitted is None else _fitted(result.fitted),
         "left_out": list(result.left_out),
         "notes": list(result.notes),
         "assumed": list(ASSUMED),
@@ -71,3 +73,38 @@ def _zone(zone: ZoneHeat) -> dict[str, Any]:
 
 def _gap(gap: Gap) -> dict[str, Any]:
     return {"gap_mm": gap.gap_mm, "tried_to_mm": gap.tried_mm, "why": gap.why}
+
+
+def _fitted(shield: Fitted) -> dict[str, Any]:
+    blank, pattern = shield.blank, shield.pattern
+    return {
+        "build_mm": shield.build_mm,
+        "share_with_room": shield.share,
+        "blank": {
+            "area_mm2": blank.area_mm2,
+            "covered_share": blank.covered_share,
+            "cut_away_share": blank.lost_share,
+            "fits": blank.fits,
+            "covers": shield.covers,
+            "to_part_mm": blank.to_part_mm,
+            "checks": [
+                {
+                    "zone": check.zone,
+                    "clearance_mm": {"lower": check.clearance.lower, "upper": check.clearance.upper},
+                    "required_mm": check.required_mm,
+                    "guard_mm": check.guard_mm,
+                    "verdict": check.verdict.value,
+                    "reason": check.reason,
+                }
+                for check in blank.checks
+            ],
+        },
+        "pattern": None
+        if pattern is None
+        else {
+            "pieces": len(pattern.pieces),
+            "refused": len(pattern.refused),
+            "share": pattern.share,
+            "distortion": pattern.limit,
+        },
+    }

@@ -6,16 +6,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
-import numpy as np
-from numpy.typing import NDArray
-
 from clearance.bounds import Bound
 from clearance.frames import Array
 from clearance.job.heat import Shield
 from clearance.job.schema import Job
 from clearance.layout.layout import Layout
-
-Mask = NDArray[np.bool_]
+from clearance.shield.fitted import Fitted
 
 DRIVING, SOAK = "driving", "soak"
 """Air moving at the job's speed; and standing still just after the engine is shut off, the part still hot."""
@@ -25,7 +21,7 @@ class Need(StrEnum):
     """What a zone comes to."""
 
     NOTHING = "no shield needed"
-    SHIELD = "a shield is needed and is enough"
+    SHIELD = "a shield is needed, and enough where it covers all that heats it"
     MORE_ROOM = "too hot even with a shield in the room there is"
 
 
@@ -100,8 +96,8 @@ class ZoneHeat:
 class ShieldResult:
     """All that the command found.
 
-    `about` is the shield that gaps are worked out for. `left_out` are zones without a limit. `needs`
-    (n,) bool tells the corners of the part's shown mesh that a shield must cover; None where no zone needs one.
+    `about` is the shield that gaps are worked out for. `left_out` are zones without a limit. `fitted` is
+    None where no zone needs a shield.
     """
 
     job: Job
@@ -112,11 +108,12 @@ class ShieldResult:
     part_emissivity: tuple[float, str]
     sheet_emissivity: tuple[float, str]
     notes: tuple[str, ...]
-    needs: Mask | None
+    fitted: Fitted | None
     timing_s: Mapping[str, float]
     versions: Mapping[str, str]
 
     @property
     def enough(self) -> bool:
-        """Whether every zone stays within its limit, with a shield where one is needed."""
-        return all(zone.need is not Need.MORE_ROOM for zone in self.zones)
+        """Whether every zone stays within its limit, with a shield where one is needed that fits and covers enough."""
+        covered = self.fitted is None or self.fitted.covers
+        return covered and all(zone.need is not Need.MORE_ROOM for zone in self.zones)

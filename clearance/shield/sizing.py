@@ -69,7 +69,7 @@ def hottest_K(neighbour: Neighbour, source: Source, arounds: tuple[Surroundings,
     """Return the hottest point's temperature, K, in each of the surroundings.
 
     The candidates of a coarse look are looked at again with so many rays that their view factors are known
-    within `sampling_bound(FINE_RAYS)`, 0.0024.
+    within `sampling_bound(FINE_RAYS)`, 0.0035.
     """
     seen = looked(neighbour, source, behind=behind)
     coarse = [temperatures(neighbour, source, around, behind=behind, seen=seen) for around in arounds]
@@ -89,7 +89,9 @@ def smallest_gap(moved: Mover, source: Source, around: Surroundings, limit_K: fl
         return Gap(gap_mm=0.0, tried_mm=MOST_MM, why="the part itself is no hotter than the limit")
     if around.ambient_K >= limit_K:
         return Gap(
-            gap_mm=None, tried_mm=MOST_MM, why=f"no gap is enough: the air itself is at {celsius(around.ambient_K):g} °C"
+            gap_mm=None,
+            tried_mm=MOST_MM,
+            why=f"no gap is enough: the air itself is at {celsius(around.ambient_K):g} °C",
         )
     least = source.build_mm if behind else 0.0
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Mapping
 
+from clearance.outputs.figures import at_most, interval
+from clearance.shield.fitted import Fitted
 from clearance.shield.result import SOAK, Gap, Need, ShieldResult, ZoneHeat
 
 CAUTIONS = (
@@ -33,6 +35,9 @@ def summary(result: ShieldResult, width: int = 100) -> str:
     for zone in result.zones:
         lines += [line for sentence in zone_lines(zone) for line in _wrapped(sentence, width)]
         lines.append("")
+    if result.fitted is not None:
+        lines += [line for sentence in fitted_lines(result.fitted) for line in _wrapped(sentence, width)]
+        lines.append("")
     if result.left_out:
         lines += _wrapped(f"left out, no limit given: {', '.join(result.left_out)}", width)
     lines += [line for note in result.notes for line in _wrapped(f"warning: {note}", width)]
@@ -52,6 +57,33 @@ def zone_lines(zone: ZoneHeat) -> list[str]:
         f"  clearance proven over the motion, less its guard: {zone.available_mm:.1f} mm",
     ]
     return [*lines, *(f"  {line}" for line in set_gaps(zone))]
+
+
+def fitted_lines(shield: Fitted) -> list[str]:
+    """Return what is to be said of the room, the blank and its pattern, a sentence each."""
+    blank, pattern = shield.blank, shield.pattern
+    lines = [
+        f"room: a build of {shield.build_mm:g} mm (standoff, sheet and air behind it) is proven to fit on "
+        f"{int(100 * shield.share)} % of the area that heats what gets too hot",
+    ]
+    if pattern is None:
+        return [*lines, "blank: nothing is left of it where the zones are kept clear"]
+    told = "proven to clear every zone" if blank.fits else "not proven to clear every zone"
+    lines.append(
+        f"blank: {blank.area_mm2 / 100:.0f} cm², {told} over the whole motion; covers "
+        f"{int(100 * blank.covered_share)} % of that area, {100 * blank.lost_share:.0f} % of the sheet was cut away"
+    )
+    if not shield.covers:
+        lines.append("  not enough: the shielded gaps above hold for one that covers all of it and clears every zone")
+    for check in blank.checks:
+        lines.append(
+            f"  {check.zone}: {check.verdict.value}, clearance {interval(check.clearance)} mm, "
+            f"required {check.required_mm:g} mm, guard {at_most(check.guard_mm)} mm"
+        )
+    lines += [f"  not seen by the scan beside the blank: {place.zone}: {place.advice}" for place in blank.unseen]
+    flat = f"{len(pattern.pieces)} piece(s), {int(100 * pattern.share)} % of the blank, distortion up to "
+    refused = f"; {len(pattern.refused)} piece(s) would stretch more and have no pattern" if pattern.refused else ""
+    return [*lines, f"pattern: {flat}{100 * pattern.limit:g} %{refused}"]
 
 
 def set_gaps(zone: ZoneHeat) -> list[str]:

@@ -12,13 +12,18 @@ from pathlib import Path
 from clearance.errors import InputError
 from clearance.job.write import job_text
 from clearance.outputs.stems import stems
+from clearance.shield.drawing import write_drawing
 from clearance.shield.maps import temperature_ply
 from clearance.shield.page import page
 from clearance.shield.record import FORMAT, record
 from clearance.shield.result import ShieldResult
+from clearance.shield.show import write_blank, write_room
 
 KEY = "-o"
-OURS = re.compile(r"shield\.(json|html)|job\.toml|temperature_.*\.ply|\.DS_Store|Thumbs\.db|desktop\.ini")
+OURS = re.compile(
+    r"shield\.(json|html)|job\.toml|temperature_.*\.ply|shield_(room|blank|pattern)\.(ply|stl|png|svg|dxf)"
+    r"|\.DS_Store|Thumbs\.db|desktop\.ini"
+)
 """Names that an earlier study may hold, and what file managers drop into any folder they show."""
 
 
@@ -45,7 +50,7 @@ def check_folder(folder: Path) -> None:
 
 
 def write_shield(result: ShieldResult, folder: Path) -> None:
-    """Write shield.html, shield.json, a map of temperatures for each zone and the effective job.
+    """Write shield.html, shield.json, maps of temperatures, room, blank and pattern, and the effective job.
 
     An earlier study there stays until the new one is complete and is then replaced.
 
@@ -75,7 +80,13 @@ def _fill(result: ShieldResult, building: Path, place: Path) -> None:
     names = stems(zone.name for zone in result.zones)
     for zone in result.zones:
         (building / f"temperature_{names[zone.name]}.ply").write_bytes(temperature_ply(zone))
-    (building / "shield.html").write_text(page(result), encoding="utf-8")
+    pictures = list[Path]()
+    if (shield := result.fitted) is not None:
+        pictures.append(write_room(shield.room, shield.need_faces, shield.build_mm, building, shield.up)[1])
+        if shield.pattern is not None:
+            pictures.append(write_blank(shield.blank, result.layout, shield.need_faces, building, shield.up)[1])
+            pictures.append(write_drawing(shield.pattern, building)[0])
+    (building / "shield.html").write_text(page(result, pictures), encoding="utf-8")
     tree = record(result)
     (building / "shield.json").write_text(json.dumps(tree, indent=2, allow_nan=False) + "\n", encoding="utf-8")
 

@@ -60,7 +60,7 @@ def test_alike_shields_leave_one_part_in_n_plus_one(count):
 
 
 def test_a_pair_in_an_enclosure_of_its_own():
-    """With view factor 1 the two-surface network is that of nested shells; seen from the other side the heat is alike."""
+    """With view factor 1 the two-surface network is that of nested shells; and it is reciprocal."""
     small, large = Face(emissivity=0.3, area_m2=0.5), Face(emissivity=0.6, area_m2=2.0)
     there = exchange(900.0, 400.0, small, large, 1.0)
     assert there == pytest.approx(through_shields(900.0, 400.0, small, large)[0])

@@ -10,6 +10,7 @@ from clearance.heat.sight import Sight, sampling_bound
 from clearance.heat.view_factor import point_to_triangles
 from clearance.scene.mesh import Mesh
 
+AWAY = np.array([3e6, -2e6, 1e6])
 BALL = trimesh.creation.icosphere(4, 1.0)
 
 
@@ -27,7 +28,7 @@ def test_it_keeps_its_bound_on_triangles_of_all_sizes(rays):
     worst = 0.0
     for size, away in zip(rng.choice([0.2, 1.0, 5.0, 30.0], 60), rng.choice([0.3, 1.0, 3.0], 60), strict=True):
         corners = rng.normal(size=(1, 3, 3)) * size + [0, 0, away]
-        points, normals = rng.normal(size=(60, 3)) * 0.3, rng.normal(size=(60, 3)) + [0, 0, 1]
+        points, normals = rng.normal(size=(60, 3)) * 0.3, rng.normal(size=(60, 3)) + np.array([0, 0, 1])
         normals /= np.linalg.norm(normals, axis=1, keepdims=True)
         mesh = Mesh(corners[0], np.array([[0, 1, 2]]))
         found = Sight(mesh).gathered(points, normals, _ones(mesh), rays)[:, 0]
@@ -66,7 +67,7 @@ def test_a_surface_that_looks_away_sees_nothing():
 def test_far_from_the_origin_nothing_changes():
     """Single precision is about the body's own middle."""
     ball = _mesh(BALL)
-    far = Mesh(ball.vertices + [3e6, -2e6, 1e6], ball.faces)
+    far = Mesh(ball.vertices + AWAY, ball.faces)
     points, normals = np.array([[0.0, 0.0, -2.0]]), np.array([[0.0, 0.0, 1.0]])
     near = Sight(ball).gathered(points, normals, _ones(ball))
-    assert Sight(far).gathered(points + [3e6, -2e6, 1e6], normals, _ones(ball)) == pytest.approx(near, abs=0.005)
+    assert Sight(far).gathered(points + AWAY, normals, _ones(ball)) == pytest.approx(near, abs=0.005)

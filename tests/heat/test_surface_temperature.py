@@ -72,28 +72,40 @@ def test_grey_bare_upright_with_both_mirrors():
     assert bare(_elements(f, part_e=e_p, own_e=e_z), STILL)[0] == pytest.approx(wanted, abs=0.01)
 
 
-@pytest.mark.parametrize("count", [1, 2])
-def test_sheets_before_a_small_black_thing(count):
-    """All faces black, F = 0.5: part to sheet (to sheet) by radiation and Hollands' still air, then as bare."""
-    f, gaps = 0.5, (0.015, 0.006)
+@pytest.mark.parametrize(
+    ("count", "part_e", "sheet_e", "own_e"), [(1, 1.0, 1.0, 1.0), (1, 0.7, 0.3, 0.5), (2, 0.8, 0.4, 0.6)]
+)
+def test_sheets_before_a_small_thing(count, part_e, sheet_e, own_e):
+    """F = 0.5: part to sheet (to sheet) by radiation and Hollands' still air, then both radiosities as unknowns."""
+    f, gaps, here = 0.5, (0.015, 0.006), SIGMA * AIR_K**4
 
-    def across(hot: float, cold: float, gap: float) -> float:
+    def across(hot: float, cold: float, gap: float, hot_e: float) -> float:
         film = air((hot + cold) / 2)
         ra = g / ((hot + cold) / 2) * (hot - cold) * gap**3 / float(film.viscosity * film.diffusivity)
         turned = 1 + 1.44 * max(0.0, 1 - 1708 / max(ra, 1.0)) + max(0.0, (ra / 5830) ** (1 / 3) - 1)
-        return SIGMA * (hot**4 - cold**4) + turned * float(film.conductivity) / gap * (hot - cold)
+        radiated = SIGMA * (hot**4 - cold**4) / (1 / hot_e + 1 / sheet_e - 1)
+        return radiated + turned * float(film.conductivity) / gap * (hot - cold)
 
     def net(x):
         temperatures, zone = [PART_K, *x[:-1]], x[-1]
-        flows = [across(temperatures[i], temperatures[i + 1], gaps[min(i, 1)]) for i in range(count)]
-        sheet = temperatures[-1]
-        flows.append(SIGMA * (sheet**4 - f * zone**4 - (1 - f) * AIR_K**4) + _upright_W_m2(sheet))
-        own = SIGMA * (f * sheet**4 + (1 - f) * AIR_K**4 - zone**4) - _upright_W_m2(zone)
-        return [*(flows[i] - flows[i + 1] for i in range(count)), own]
+        flows = [
+            across(temperatures[i], temperatures[i + 1], gaps[min(i, 1)], sheet_e if i else part_e)
+            for i in range(count)
+        ]
+        sheet, power = temperatures[-1], SIGMA * np.array([temperatures[-1] ** 4, zone**4])
+        e = np.array([sheet_e, own_e])
+        # J = e Eb + (1 - e) G of each, G = F J' + (1 - F) sigma Ta^4
+        system = np.array([[1.0, -(1 - e[0]) * f], [-(1 - e[1]) * f, 1.0]])
+        sent = np.linalg.solve(system, e * power + (1 - e) * (1 - f) * here)
+        falls = f * sent[::-1] + (1 - f) * here
+        flows.append(e[0] * (power[0] - falls[0]) + _upright_W_m2(sheet))
+        return [*(flows[i] - flows[i + 1] for i in range(count)), e[1] * (falls[1] - power[1]) - _upright_W_m2(zone)]
 
-    wanted = fsolve(net, np.linspace(850, 500, count + 1))
+    wanted = fsolve(net, np.linspace(800, 450, count + 1))
     zone, sheets = shielded(
-        _elements(f), STILL, Sheets(count=count, standoff_m=gaps[0], between_m=gaps[1], emissivity=1.0)
+        _elements(f, part_e=part_e, own_e=own_e),
+        STILL,
+        Sheets(count=count, standoff_m=gaps[0], between_m=gaps[1], emissivity=sheet_e),
     )
     assert zone[0] == pytest.approx(wanted[-1], abs=0.02)
     assert sheets[0] == pytest.approx(wanted[:-1], abs=0.02)

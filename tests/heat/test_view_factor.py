@@ -119,7 +119,9 @@ def test_a_point_in_a_closed_room_sees_its_walls_whole():
     for _ in range(10):
         way = rng.normal(size=3)
         point = rng.uniform(-0.4, 0.4, 3)
-        assert point_to_triangles(point, way / np.linalg.norm(way), np.array(room.triangles)).sum() == pytest.approx(1.0)
+        assert point_to_triangles(point, way / np.linalg.norm(way), np.array(room.triangles)).sum() == pytest.approx(
+            1.0
+        )
 
 
 @pytest.mark.parametrize("h", [0.5, 1.0, 3.0])
@@ -160,14 +162,16 @@ def test_sphere_to_coaxial_disc(h_over_r):
 @pytest.mark.parametrize(("normal", "wanted"), [(UP, 0.25), (np.array([1.0, 0.0, 0.0]), 0.0288344)])
 def test_element_to_sphere(normal, wanted):
     """Howell B-43 at twice the radius: (R/h)² facing it; edge-on, cut by the element's own plane."""
-    assert point_to_triangles(np.zeros(3), normal, _ball((0.0, 0.0, 2.0))).sum() / 2 == pytest.approx(wanted, rel=WITHIN)
+    assert point_to_triangles(np.zeros(3), normal, _ball((0.0, 0.0, 2.0))).sum() / 2 == pytest.approx(
+        wanted, rel=WITHIN
+    )
 
 
 def _tube(start: float, stop: float, sides: int = 256) -> np.ndarray:
     """Triangles of a cylinder of radius 1 about the z axis, of that of its surface."""
     angle = np.linspace(0, 2 * np.pi, sides + 1)
     low = np.stack([np.cos(angle), np.sin(angle), np.full(sides + 1, start)], axis=1)
-    high = low + [0, 0, stop - start]
+    high = low + np.array([0, 0, stop - start])
     return np.concatenate(
         [np.stack([low[:-1], low[1:], high[1:]], axis=1), np.stack([low[:-1], high[1:], high[:-1]], axis=1)]
     )
@@ -182,7 +186,9 @@ def _front(triangles: np.ndarray, point: np.ndarray) -> np.ndarray:
 def test_element_to_a_finite_cylinder(length, distance, wanted):
     """Howell B-31, radius 1: the element's normal passes through one end and is square to the axis."""
     point, towards = np.array([distance, 0.0, 0.0]), np.array([-1.0, 0.0, 0.0])
-    assert point_to_triangles(point, towards, _front(_tube(0, length), point)).sum() == pytest.approx(wanted, rel=WITHIN)
+    assert point_to_triangles(point, towards, _front(_tube(0, length), point)).sum() == pytest.approx(
+        wanted, rel=WITHIN
+    )
 
 
 def test_strips_of_endless_length():
@@ -196,7 +202,7 @@ def test_equal_parallel_cylinders(between):
     """Crossed strings: (sqrt(X² - 1) + asin(1 / X) - X) / pi with X half the distance of the axes over the radius."""
     x = between / 2
     wanted = (np.sqrt(x**2 - 1) + np.arcsin(1 / x) - x) / np.pi
-    other = _tube(-500.0, 500.0, 512) + [between, 0.0, 0.0]
+    other = _tube(-500.0, 500.0, 512) + np.array([between, 0.0, 0.0])
     angles = (np.arange(360) + 0.5) / 360 * np.pi
     seen = []
     for a in angles:

@@ -59,10 +59,10 @@ def _closed_form_mm(limit_K: float) -> float:
 @pytest.mark.parametrize("limit_K", [360.0, 420.0, 500.0])
 @pytest.mark.parametrize("start_mm", [20.0, 150.0])
 def test_bare_gap_is_that_of_the_closed_form(source, limit_K, start_mm):
-    """The facets shrink the ball by 0.05 mm; a view factor within 0.0024 is worth the rest, more of it far off."""
+    """The facets shrink the ball by 0.05 mm; a view factor within 0.0035 is worth the rest, more of it far off."""
     found = smallest_gap(_plate(source, start_mm), source, STILL, limit_K, behind=False)
     wanted = _closed_form_mm(limit_K)
-    assert found.gap_mm == pytest.approx(wanted, abs=0.6 + 0.0024 / 2 * (RADIUS + wanted) ** 3 / RADIUS**2)
+    assert found.gap_mm == pytest.approx(wanted, abs=0.6 + 0.0035 / 2 * (RADIUS + wanted) ** 3 / RADIUS**2)
 
 
 def test_behind_a_sheet_less_is_needed_but_room_for_the_sheet(source):

@@ -1,0 +1,205 @@
+"""The whole study on a small scene: a hot bar of 304 among solid neighbours; what is written, said, refused."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+import trimesh
+
+from clearance.cli import main
+from clearance.errors import InputError
+from clearance.shield.record import record
+from clearance.shield.result import DRIVING, SOAK, Need, ShieldResult
+from clearance.shield.shield import shield
+from clearance.shield.text import CAUTIONS, summary
+from clearance.shield.write import check_folder, write_shield
+
+JOB = """\
+title = "hot bar"
+[part]
+file = "bar.stl"
+unit = "mm"
+tolerance = 0.1
+material = "304"
+[register]
+method = "given"
+shift = [0, 0, 0]
+[[datum]]
+name = "flange"
+on = "part"
+face = { point = [0, 0, 0], normal = [-1, 0, 0], radius = 10 }
+[[zone]]
+name = "hose"
+kind = "line"
+where = { solid = true, box = { min = [20, -10, 80], max = [100, 10, 100] } }
+gap = 40
+gap_shielded = 25
+limit = 160
+[[zone]]
+name = "far wall"
+kind = "chassis"
+where = { solid = true, box = { min = [0, 400, -50], max = [120, 410, 50] } }
+gap = 20
+limit = "silicone sleeve"
+[[zone]]
+name = "floor"
+kind = "chassis"
+where = { solid = true, box = { min = [0, -40, -120], max = [120, 40, -110] } }
+gap = 20
+[heat]
+part_temperature = 500
+ambient = 50
+anchor = "flange"
+emissivity = 0.8
+air_speed = 5
+region = [{ name = "root", box = { min = [-1, -21, -21], max = [30, 21, 21] }, temperature = 450 }]
+[shield]
+standoff = 12
+"""
+
+
+def _job(folder: Path, old: str = "", new: str = "") -> Path:
+    assert old in JOB
+    trimesh.creation.box(bounds=[[0, -20, -20], [120, 20, 20]]).export(folder / "bar.stl")
+    (folder / "job.toml").write_text(JOB.replace(old, new) if old else JOB)
+    return folder / "job.toml"
+
+
+@pytest.fixture(scope="module")
+def found(tmp_path_factory) -> ShieldResult:
+    return shield(_job(tmp_path_factory.mktemp("bar")))
+
+
+def test_the_near_one_needs_a_shield_and_the_far_one_nothing(found):
+    hose, wall = found.zones
+    assert (hose.name, wall.name) == ("hose", "far wall")
+    assert hose.need is Need.SHIELD
+    assert wall.need is Need.NOTHING
+    assert found.left_out == ("floor",)
+    assert found.enough
+    assert hose.bare_C[SOAK] > hose.limit_C > hose.shielded_C[SOAK]
+    assert wall.bare_C[SOAK] < wall.limit_C
+
+
+def test_gaps_agree_with_temperatures_as_it_stands(found):
+    """Too hot at 60 mm bare means a larger gap is needed; still air needs no less than moving."""
+    hose, wall = found.zones
+    assert hose.bare[SOAK].gap_mm > 60 > hose.shielded[SOAK].gap_mm
+    assert wall.bare[SOAK].gap_mm < 380
+    for zone in found.zones:
+        assert zone.bare[DRIVING].gap_mm <= zone.bare[SOAK].gap_mm
+        assert zone.shielded[DRIVING].gap_mm <= zone.shielded[SOAK].gap_mm
+        assert zone.bare_C[DRIVING] < zone.bare_C[SOAK]
+
+
+def test_the_hottest_place_is_the_hoses_underside_over_the_hotter_stretch(found):
+    """The bar's first 30 mm are at 450 °C, so the hottest is not over them; it looks down at the bar."""
+    hose = found.zones[0]
+    assert hose.place[2] == pytest.approx(80, abs=1)
+    assert 50 < hose.place[0] < 90
+    assert hose.at_rest_mm == pytest.approx(60, abs=1)
+    assert hose.clearance_mm.lower < 60 < hose.clearance_mm.upper + 0.3  # it grows by 0.2 mm, half of it upward
+
+
+def test_the_view_factor_there_is_that_of_the_bars_upper_face_and_flanks(found):
+    """Howell B-4: element to a parallel rectangle, four corners' worth; the flanks are seen edge-on from above."""
+    hose = found.zones[0]
+
+    def corner(a: float, b: float, c: float = 60.0) -> float:
+        x, y = a / c, b / c
+        first = x / np.sqrt(1 + x**2) * np.arctan(y / np.sqrt(1 + x**2))
+        return float((first + y / np.sqrt(1 + y**2) * np.arctan(x / np.sqrt(1 + y**2))) / (2 * np.pi))
+
+    x, y, _ = hose.place
+    wanted = sum(corner(abs(a - x), abs(b - y)) for a in (0.0, 120.0) for b in (-20.0, 20.0))
+    assert hose.factor == pytest.approx(wanted, rel=0.01)
+
+
+def test_the_shield_covers_the_upper_face_and_clears_every_zone(found):
+    shield_ = found.fitted
+    corners = shield_.room.part.triangles[shield_.need_faces]
+    assert corners[:, :, 2].min() > -20.5
+    assert (corners[:, :, 2].mean(axis=1) > 19).mean() > 0.8
+    assert shield_.share == pytest.approx(1.0)
+    assert shield_.covers
+    assert {check.zone for check in shield_.blank.checks} >= {"hose", "far wall", "floor"}
+    assert shield_.pattern is not None
+
+
+def test_what_is_said(found):
+    said = summary(found, 100)
+    told = (
+        "hose: a shield is needed, and enough where it covers all",
+        "left out, no limit given: floor",
+        "gap = 40 mm in the job is less than this needs",
+        "proven to clear every zone",
+        "An aid, not an approval",
+    )
+    for words in told:
+        assert words in " ".join(said.split()), words
+    assert max(map(len, said.splitlines())) <= 100
+    tree = record(found)
+    assert tree["format"] == "clearance-shield/1"
+    assert tree["cautions"] == list(CAUTIONS)
+    assert json.loads(json.dumps(tree, allow_nan=False))["zones"][0]["needed_bare_mm"][SOAK]["gap_mm"] > 60
+
+
+def test_the_folder_is_whole_and_replaced_whole(found, tmp_path):
+    out = tmp_path / "out"
+    for _ in range(2):
+        write_shield(found, out)
+        names = {path.name for path in out.iterdir()}
+        assert {"shield.html", "shield.json", "job.toml", "temperature_hose.ply", "shield_blank.stl",
+                "shield_pattern.svg", "shield_pattern.dxf", "shield_room.ply"} <= names  # fmt: skip
+    assert [path.name for path in tmp_path.iterdir()] == ["out"]
+    page = (out / "shield.html").read_text()
+    assert "http" not in page.replace("http://www.w3.org", "")
+    assert "<script" not in page
+    cloud = trimesh.load(out / "temperature_hose.ply")
+    assert len(cloud.vertices) == len(found.zones[0].points)
+
+
+def test_a_folder_of_other_things_is_left_alone(tmp_path):
+    (tmp_path / "mine.txt").write_text("mine")
+    with pytest.raises(InputError, match="holds other files"):
+        check_folder(tmp_path)
+    assert (tmp_path / "mine.txt").read_text() == "mine"
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        (
+            'limit = "silicone sleeve"',
+            'limit = "silicon sleeves"',
+            ("unknown class", "did you mean 'silicone sleeve'?"),
+        ),
+        ("emissivity = 0.8", 'emissivity = "rust"', ("heat.emissivity", "unknown surface 'rust'", "known: ")),
+        ("limit = 160", "emissivity = 'paints'\nlimit = 160", ("zone 'hose': emissivity", "did you mean 'paint'?")),
+        ("min = [-1, -21, -21], max = [30,", "min = [-9, -21, -21], max = [-8,", ("region 'root'", "no triangle")),
+        ("ambient = 50", "ambient = -60", ("-60 to 500 °C", "stay within 15 to 800 °C")),
+        (JOB[JOB.index("[heat]") : JOB.index("[shield]")], "", ("no [heat]",)),
+    ],
+)
+def test_bad_input_is_one_line_before_anything_is_worked_out(tmp_path, old, new, words):
+    with pytest.raises(InputError) as refused:
+        shield(_job(tmp_path, old, new))
+    line = str(refused.value)
+    assert "\n" not in line
+    for word in words:
+        assert word in line, line
+
+
+def test_no_zone_with_a_limit(tmp_path, monkeypatch, capsys):
+    job = _job(tmp_path)
+    job.write_text(JOB.replace("limit = 160\n", "").replace('limit = "silicone sleeve"\n', ""))
+    monkeypatch.setattr(sys, "argv", ["clearance", "shield", str(job), "-o", str(tmp_path / "out"), "-q"])
+    with pytest.raises(SystemExit) as ended:
+        main()
+    assert ended.value.code == 2
+    assert "no zone has a limit" in capsys.readouterr().err
+    assert not (tmp_path / "out").exists()
