@@ -100,7 +100,7 @@ class Shaft:
         See `shaft_of`; half a turn, the most there is, where that tells nothing.
         """
         away = np.linalg.norm(self.outer_seen(values) - self.inner, axis=1)
-        moved = _moved_mm(self, half)
+        moved = moved_mm(self, half)
         if moved >= away.min():
             return float(np.pi)
         spread = np.arcsin(moved / away)
@@ -164,7 +164,7 @@ def shaft_of(link: Link, rock: Rock | None, travel: Travel | None) -> Shaft:
     places = low + _centres(high > low, count) * (high - low)
     seen = shaft.outer_seen(places)
     away = np.linalg.norm(seen - link.engine, axis=1)
-    moved = _moved_mm(shaft, (high - low) / (2 * count))
+    moved = moved_mm(shaft, (high - low) / (2 * count))
     if moved >= away.min():
         return shaft
     spread = np.arcsin(moved / away)
@@ -186,7 +186,7 @@ def _stretch(angle: Array) -> Array:
     return stretch
 
 
-def _moved_mm(shaft: Shaft, half: Array) -> float:
+def moved_mm(shaft: Shaft, half: Array) -> float:
     """How far the outer joint moves, mm, from a cell's centre, (4,) half widths."""
     chord = 2 * np.sin(np.minimum(half, np.pi) / 2)
     swung, rolled = 0.0, 0.0

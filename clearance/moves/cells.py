@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from clearance.frames import Array
 from clearance.moves.demand import Demand
 from clearance.moves.evaluator import Evaluator, Ruling
+from clearance.moves.link_evaluator import LinkDemand, LinkEvaluator
 from clearance.moves.space import IntArray, MoveSpace
 
 Open = list[tuple[int, Array]]
@@ -22,7 +23,7 @@ class Study:
     """What to decide: moves, and what each of them must keep. `most` distances are asked in a task at most."""
 
     space: MoveSpace
-    demands: tuple[Demand, ...]
+    demands: tuple[Demand | LinkDemand, ...]
     most: int
 
 
@@ -71,7 +72,7 @@ class Decider:
 
     def __init__(self, study: Study) -> None:
         self.study, self.space = study, study.space
-        self.evaluators = [Evaluator(demand, study.space) for demand in study.demands]
+        self.evaluators = [_evaluator(demand, study.space) for demand in study.demands]
         middle = (self.space.low + self.space.high) / 2
         self._asked = [i for i, e in enumerate(self.evaluators) if not e.always_clear or e.contained(middle)]
 
@@ -136,6 +137,10 @@ class Decider:
             blocker=np.array([c[3] for c in found], dtype=np.int16),
             evaluations=self.evaluations - started,
         )
+
+
+def _evaluator(demand: Demand | LinkDemand, space: MoveSpace) -> Evaluator | LinkEvaluator:
+    return LinkEvaluator(demand, space) if isinstance(demand, LinkDemand) else Evaluator(demand, space)
 
 
 def tasks(space: MoveSpace, count: int) -> list[tuple[IntArray, IntArray]]:

@@ -144,10 +144,10 @@ def zone_pose(zone: Zone, where: Displaced, job: Job) -> Pose:
         return pose
     inner, outer = np.array(link.engine), np.array(link.chassis)
     joint = pose.apply(inner)
-    return _least_turn(pose.rotation @ unit_vector(outer - inner), unit_vector(outer - joint), joint) @ pose
+    return least_turn(pose.rotation @ unit_vector(outer - inner), unit_vector(outer - joint), joint) @ pose
 
 
-def _least_turn(start: Array, end: Array, about: Array) -> Pose:
+def least_turn(start: Array, end: Array, about: Array) -> Pose:
     """Return the least turn about a point that brings one unit vector onto another."""
     axis = np.cross(start, end)
     size = float(np.linalg.norm(axis))

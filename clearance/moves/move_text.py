@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from textwrap import wrap
 from typing import Any
 
 import numpy as np
@@ -14,6 +15,9 @@ from clearance.outputs.terminal import WORDS
 from clearance.verdict.result import ZoneResult
 
 FORMAT = "clearance-move/1"
+
+WIDE = 100
+"""Columns of a sentence on the terminal."""
 
 CAUTION = (
     "An aid, not an approval. Local codes, component makers' limits and a qualified person's judgement come first. "
@@ -30,7 +34,7 @@ def move_lines(found: WhatIf) -> list[str]:
         lines += [f"  {line}" for line in _table(changes(found.before, case.after))]
         lines += [f"  {line}" for line in _news(changes(found.before, case.after))]
         lines.append(f"  {WORDS[case.after.verdict]}: {case.after.reason}")
-    return [*lines, "", CAUTION]
+    return [*lines, "", *wrap(CAUTION, WIDE)]
 
 
 def move_words(case: Case) -> list[str]:

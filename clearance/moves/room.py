@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -158,15 +158,14 @@ def _today(decider: Decider) -> Ruling | None:
 
 
 def _rounded(found: Smallest, decider: Decider) -> Smallest:
-    """Return the move in whole 0.001 mm and 0.0001 degrees where it is proven to keep every gap so, too."""
+    """Return the move in few digits, away from no move, where it is proven to keep every gap so, too."""
     space, move = decider.space, found.move
     assert move is not None
-    short = np.concatenate([np.round(move[:3], 3), np.radians(np.round(np.degrees(move[3:]), 4))])
-    if not ((short >= space.low) & (short <= space.high)).all() or not decider.keeps(short):
-        return found
-    return Smallest(
-        move=short,
-        size_mm=float(space.size_mm(short)),
-        at_least_mm=found.at_least_mm,
-        proven_none=found.proven_none,
-    )
+    told = move * np.array([1.0, 1, 1, *np.degrees([1.0, 1, 1])])
+    for digits in (2, 3, 4):
+        scale = 10.0 ** (digits + np.array([0, 0, 0, 1, 1, 1]))
+        short = np.copysign(np.ceil(np.abs(told) * scale - 1e-6) / scale, told)
+        short[3:] = np.radians(short[3:])
+        if ((short >= space.low) & (short <= space.high)).all() and decider.keeps(short):
+            return replace(found, move=short + 0.0, size_mm=float(space.size_mm(short)))
+    return found

@@ -20,10 +20,12 @@ from clearance.job.moves import Move
 from clearance.layout.layout import Layout, Standing, settle, stand
 from clearance.layout.placement import Placement
 from clearance.motion.pair import PairMotion
-from clearance.moves.demand import Demand, powers
+from clearance.motion.zone_motion import Link
+from clearance.moves.demand import Demand, Solid, powers
 from clearance.moves.displaced import at_rest, carry
 from clearance.moves.evaluator import Evaluator
 from clearance.moves.insides import speakers_of
+from clearance.moves.link_evaluator import LinkDemand
 from clearance.moves.space import MoveSpace
 from clearance.scene.zone import Zone
 from clearance.verdict.budget import CLASS_RATIO
@@ -37,26 +39,33 @@ MERGED_MM = 0.4
 """Classes whose spacings differ by less are one here: as much more is asked for, at most, than by a check."""
 
 
-def demanded(placed: Placement, found: Standing, of: Move, space: MoveSpace) -> tuple[Demand, ...]:
+def demanded(placed: Placement, found: Standing, of: Move, space: MoveSpace) -> tuple[Demand | LinkDemand, ...]:
     """Return what a job demands of the moves of what `of` names: for each zone and class of spacing a demand.
 
-    `found` is the bay as it stands. Raises InputError for a zone on a link, or one that the part is meant to
-    touch and that the move takes from it.
+    `found` is the bay as it stands. Raises InputError for a shaft whose joint moves against the engine, and
+    for a zone that the part is meant to touch and that the move takes from it.
     """
     standing = stand(placed, _farthest_mm(space, found.setting.part.mesh.vertices))
     layout = settle(placed, standing)
     goes = carry(at_rest(placed.job, standing), space.motion(_some_move()), of, placed.job, standing)
-    demands = list[Demand]()
+    demands = list[Demand | LinkDemand]()
     for zone in layout.zones.zones:
         motion = layout.motions[zone.name]
         part_goes, zone_goes = _moved(goes.part.matrix), _moved(goes.zones[zone.name].matrix)
-        if motion.shaft is not None:
-            wanted = "use `clearance move`, which points the shaft anew; or declare the shaft with travel instead"
-            raise InputError(placed.job.file, "room does not know shafts on a link", wanted, f"zone '{zone.name}'")
         mask = layout.masks.get(zone.name)
         if part_goes != zone_goes and mask is not None and (mask.points or mask.area_mm2):
             told = f"the part is meant to touch '{zone.name}', and this move takes it away from there"
             raise InputError(placed.job.file, told, "move both, or leave part.contact out", "part.contact")
+        link = next((link for link in placed.job.links if link.name == zone.rides), None)
+        if link is not None:
+            if of.of == "transmission" and _moved(goes.links[link.name].matrix):
+                wanted = "use `clearance move`, which points the shaft anew"
+                told = "room does not know a joint that moves against the engine"
+                raise InputError(placed.job.file, told, wanted, f"zone '{zone.name}'")
+            moved = {"engine": "engine", "part": "part", "transmission": "nothing"}[of.of]
+            joints = Link(engine=np.array(link.engine), chassis=np.array(link.chassis))
+            demands += _of_link(zone, motion, layout, joints, moved)
+            continue
         demands += _of_zone(zone, motion, layout, of.of, part_goes, zone_goes, space)
     return tuple(demands)
 
@@ -94,6 +103,31 @@ def _of_zone(
             made.append(culled or demand)
             inside = inside[:0]
     return made
+
+
+def _of_link(zone: Zone, motion: PairMotion, layout: Layout, joints: Link, moved: str) -> list[LinkDemand]:
+    """Return the demands of a shaft on a link; over growth with heat the part itself too: it may lie inside."""
+    setting = layout.setting
+    part, growth = setting.part, setting.growth
+    need = zone.gap_mm + guard_mm(zone, setting, part.mesh.vertices) + WIDTH_MM
+    bodies = [part.mesh] if growth is None else [swept_by_growth(part.mesh, growth), part.mesh]
+    solids: list[tuple[Solid, float]] = [(zone.mesh, 0.0)] if zone.mesh is not None else [*_classes(zone)]
+    return [
+        LinkDemand(
+            zone=zone.name,
+            part=body,
+            closed=part.closed,
+            solid=solid,
+            zone_closed=zone.closed,
+            rock=motion.rock,
+            travel=motion.travel,
+            link=joints,
+            moved="engine" if moved == "engine" else "part" if moved == "part" else "nothing",
+            need_mm=need + widest,
+        )
+        for body in bodies
+        for solid, widest in solids
+    ]
 
 
 def guard_mm(zone: Zone, setting: Setting, places: Array) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shlex
+from textwrap import wrap
 from typing import Any
 
 import numpy as np
@@ -10,7 +11,7 @@ import numpy as np
 from clearance.frames import Array
 from clearance.job.moves import Move
 from clearance.moves.evaluator import Ruling
-from clearance.moves.move_text import CAUTION
+from clearance.moves.move_text import CAUTION, WIDE
 from clearance.moves.room import Room, as_move
 from clearance.moves.space import NAMES
 from clearance.outputs.terminal import WORDS
@@ -36,7 +37,7 @@ def room_lines(found: Room) -> list[str]:
         f"distances asked {found.cells.evaluations}",
     ]
     lines += [f"blocked first by {name}: {100 * share:.1f} %" for name, share in blockers(found)]
-    lines += ["", _today(found), *_smallest(found), *_box(found), "", NOT_IN_IT, CAUTION]
+    lines += ["", _today(found), *_smallest(found), *_box(found), "", *wrap(NOT_IN_IT, WIDE), *wrap(CAUTION, WIDE)]
     return lines
 
 

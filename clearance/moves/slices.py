@@ -106,7 +106,7 @@ def _axis(draw: ImageDraw.ImageDraw, space: MoveSpace, across: int, up: int, hig
             draw.text((LEFT - 12, y), _number(space, up, share), fill=INK, font=font(15), anchor="rm")
     draw.text((LEFT + SIDE / 2, TOP + high + 44), _unit(across), fill=INK, font=font(16), anchor="mm")
     if across != up:
-        draw.text((LEFT, TOP - 12), _unit(up), fill=INK, font=font(16), anchor="mm")
+        draw.text((LEFT + 4, TOP - 13), _unit(up), fill=INK, font=font(16), anchor="lm")
 
 
 def _number(space: MoveSpace, axis: int, share: float) -> str:

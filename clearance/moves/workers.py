@@ -6,7 +6,7 @@ import multiprocessing
 import os
 import pickle
 from collections.abc import Iterable, Iterator
-from concurrent.futures import ProcessPoolExecutor, as_completed
+from concurrent.futures import CancelledError, ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
 from functools import lru_cache
 from typing import Any
@@ -68,7 +68,7 @@ def decide_on_cluster(study: Study, boxes: list[Box], address: str) -> Iterator[
         raise MissingLibraryError("--cluster needs the package distributed: pip install clearance[cluster]") from fault
     packed = pickle.dumps(study)
     try:
-        client: Any = dask.Client(address, timeout="20s")  # type: ignore[no-untyped-call]
+        client: Any = dask.Client(address, timeout="10s")  # type: ignore[no-untyped-call]
     except (OSError, ValueError, TypeError) as fault:
         wanted = "start one with `dask scheduler`, workers with `dask worker ADDRESS`"
         raise InputError(address, "no Dask scheduler answers", wanted, "--cluster") from fault
@@ -79,7 +79,13 @@ def decide_on_cluster(study: Study, boxes: list[Box], address: str) -> Iterator[
             for number, low, high in boxes
         }
         for done in dask.as_completed(asked):  # type: ignore[no-untyped-call]
-            yield asked[done], done.result()
+            try:
+                cells = done.result()
+            except (dask.KilledWorker, CancelledError) as fault:
+                raise ClearanceError(
+                    f"the cluster lost its workers ({fault}); finished cells are kept: --resume"
+                ) from fault
+            yield asked[done], cells
 
 
 def cores() -> int:

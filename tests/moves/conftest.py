@@ -41,7 +41,7 @@ lift = [0, 2]
 shift = [0, 0]
 forward = [1, 0, 0]
 """
-"""The bar's sides stand at y = -20 and 20: 25 mm from the wall, 60 mm from the other. It must move 3 mm and a little."""
+"""The bar's sides stand at y = -20 and 20: 25 mm from the wall, 60 mm from the other. 3 mm and a guard are lacking."""
 
 
 @pytest.fixture

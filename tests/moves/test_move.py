@@ -13,8 +13,8 @@ from clearance.job.moves import Move, MoveTurn
 from clearance.moves.what_if import changes, what_if
 
 SAME_MM = 1e-6
-BACK_MM = 0.1
-"""Facets of a round body stand up to 0.05 mm outside it, on both of two of them."""
+FACETS_MM = 0.02
+"""A flat of a 64-sided prism of radius 8 mm lies 8 (1 - cos(pi / 64)) = 0.0096 mm inside the circle."""
 
 JOB = """\
 [part]
@@ -119,14 +119,14 @@ def _numbers(result) -> dict[str, tuple[float, ...]]:
 
 
 def test_moving_the_engine_is_moving_the_bay_the_other_way(tmp_path):
-    """The link is the exception: its bodies are found in the bay, so the shaft's own zone is compared by closed form."""
-    there = what_if(_write(tmp_path / "a"), [MOVE]).cases[0].after
+    """But for the shaft on the link, whose body is found in the bay as it stands: it has a closed form below."""
+    found = what_if(_write(tmp_path / "a"), [MOVE])
     back = np.linalg.inv(_matrix(MOVE))
     other = what_if(_write(tmp_path / "b", back), [_move(shift=(0.0, 0.0, 0.0))]).before
-    mine, theirs = _numbers(there), _numbers(other)
+    mine, theirs = _numbers(found.cases[0].after), _numbers(other)
     for name in ("wall", "arm", "rod"):
         np.testing.assert_allclose(mine[name], theirs[name], atol=SAME_MM, err_msg=name)
-    assert abs(mine["wall"][0] - _numbers(what_if(tmp_path / "a" / "job.toml", [MOVE]).before)["wall"][0]) > 1.0
+    assert abs(mine["wall"][0] - _numbers(found.before)["wall"][0]) > 1.0
 
 
 def test_there_and_back_restores_every_number(tmp_path):
@@ -172,21 +172,22 @@ def test_shifts_of_engine_part_and_zone_change_plain_distances_as_they_must(stil
 
 
 def _at_rest(result) -> dict[str, float]:
-    return {z.zone.name: z.sweep.clearance.lower for z in result.zones if z.zone.name in ("wall", "rod")}
+    return {z.zone.name: z.sweep.clearance.upper for z in result.zones if z.zone.name in ("wall", "rod")}
 
 
 def test_a_link_points_at_its_outer_joint_anew(still_job):
-    """The bar's lower edges are at z = -20; the shaft's axis runs from the moved inner joint to the outer one."""
-    shift = np.array([0.0, 5.0, 12.0])
-    found = what_if(still_job, [_move(shift=tuple(shift))])
-    for result, moved in ((found.before, np.zeros(3)), (found.cases[0].after, shift)):
-        inner, outer = np.array(INNER) + moved, np.array(OUTER)
-        edges = [np.array([[-60.0, y, -20], [-60.0, y, -20]]) + moved for y in (-20.0, 20.0)]
-        along = (outer - inner) / np.linalg.norm(outer - inner)
-        ends = [e[0] - inner for e in edges]
-        truth = min(np.linalg.norm(e - (e @ along) * along) for e in ends) - 8.0
+    """The shaft's inner end is a disc 40 mm under the bar; its rim rises 8 mm times the cosine of the shaft's slope.
+
+    The engine's lift of 40 mm takes both up and leaves the outer joint: a shaft carried along unturned would keep its
+    slope, and 0.4 mm less of clearance.
+    """
+    found = what_if(still_job, [_move(shift=(0.0, 0.0, 40.0))])
+    for result, lift in ((found.before, 0.0), (found.cases[0].after, 40.0)):
+        drop = INNER[2] + lift - OUTER[2]
+        truth = 40.0 - 8.0 * 150.0 / np.hypot(150.0, drop)
         there = next(z for z in result.zones if z.zone.name == "left shaft").sweep.clearance
-        assert there.lower == pytest.approx(truth, abs=BACK_MM)
+        assert there.lower == pytest.approx(truth, abs=FACETS_MM)
+    assert 40.0 - 8.0 * 150.0 / np.hypot(150.0, 10.0) < truth - 10 * FACETS_MM
 
 
 def test_what_newly_interferes_and_what_is_freed_is_told(still_job):

@@ -1,0 +1,158 @@
+"""How fast `room` decides moves, against a plain loop over poses with the same distance library, in one run.
+
+The scene is made here: a bent pipe of some thousand triangles over a floor and beside a wall of scan points, on an
+engine that rolls, lifts and shifts. The plain loop asks python-fcl for the distance of the same near bodies at every
+pose of the moves and 9 x 3 x 3 states of the rock: it is told what is near, and proves nothing between its poses.
+
+    python scripts/bench_moves.py            # 262 144 poses
+    python scripts/bench_moves.py --side 32  # 32 768
+"""
+
+from __future__ import annotations
+
+import argparse
+import platform
+import time
+from dataclasses import dataclass
+from itertools import product
+
+import fcl
+import numpy as np
+
+from clearance.distance.body import point_body
+from clearance.distance.fcl_engine import FclBody
+from clearance.motion.rock import rock_from
+from clearance.moves.cells import Cells, Study
+from clearance.moves.demand import Demand
+from clearance.moves.evaluator import Ruling
+from clearance.moves.solve import How, solve
+from clearance.moves.space import MoveSpace
+from clearance.moves.workers import cores
+from clearance.scene.mesh import Mesh
+
+NEED_MM = 15.0
+PITCH_MM = 2.0
+
+
+@dataclass(frozen=True)
+class Rates:
+    """Poses decided a second by `room` on one core and on all, and by the plain loop on one; and what was decided."""
+
+    poses: int
+    decided: float
+    one_core: float
+    all_cores: float
+    plain: float
+    distances: int
+
+    def lines(self) -> list[str]:
+        """Return what was measured."""
+        return [
+            f"poses of the grid {self.poses}, decided {100 * self.decided:.1f} %, distances asked {self.distances}",
+            f"room, one core: {self.one_core:.0f} poses decided a second",
+            f"room, {cores()} cores: {self.all_cores:.0f}",
+            f"plain loop, one core, 81 states a pose, not certified: {self.plain:.2f}",
+            f"room on one core decides {self.one_core / self.plain:.0f} times as many",
+        ]
+
+
+def bench_study(side: int) -> Study:
+    """Return a study of side^3 shifts."""
+    pipe = _bent_pipe(radius=21.0, rings=60, sides=32)
+    part = pipe
+    u, v = (a.ravel() for a in np.meshgrid(np.arange(-200, 200, PITCH_MM), np.arange(-120, 120, PITCH_MM)))
+    rng = np.random.default_rng(5)
+    floor = np.column_stack([u, v, rng.normal(-44, 0.1, len(u))])
+    wall = np.column_stack([u, rng.normal(78, 0.1, len(u)), v + 40])
+    rock = rock_from(
+        point=np.array([0.0, 0, 150]), direction=np.array([1.0, 0, 0]), up=np.array([0.0, 0, 1]),
+        forward=np.array([1.0, 0, 0]), roll_deg=(-2.0, 2.0), lift_mm=(-1.0, 2.0), shift_mm=(-1.0, 1.0),
+    )  # fmt: skip
+    demands = tuple(
+        Demand(
+            zone=name, part=part, whole=part, closed=True, solid=points, zone_closed=False, rock=rock, outer=-1,
+            need_mm=NEED_MM,
+        )
+        for name, points in (("floor", floor), ("wall", wall))
+    )  # fmt: skip
+    space = MoveSpace(
+        low=np.array([-16.0, -16, -16, 0, 0, 0]), high=np.array([16.0, 16, 16, 0, 0, 0]), step_mm=32 / side,
+        step_rad=1.0, about=np.zeros(3), mm_per_rad=300.0,
+    )  # fmt: skip
+    return Study(space=space, demands=demands, most=10**9)
+
+
+def _bent_pipe(radius: float, rings: int, sides: int) -> Mesh:
+    """A closed pipe along a wavy half circle in the plane across y."""
+    angle = np.linspace(0, np.pi, rings)
+    path = np.column_stack([120 * np.cos(angle), 30 * np.sin(3 * angle), 60 * np.sin(angle)])
+    along = np.gradient(path, axis=0)
+    along /= np.linalg.norm(along, axis=1)[:, None]
+    u = np.cross(along, [0.0, 1, 0])
+    u /= np.linalg.norm(u, axis=1)[:, None]
+    v = np.cross(along, u)
+    turn = 2 * np.pi * np.arange(sides) / sides
+    ring = np.cos(turn)[None, :, None] * u[:, None] + np.sin(turn)[None, :, None] * v[:, None]
+    vertices = np.vstack([(path[:, None] + radius * ring).reshape(-1, 3), path[:1], path[-1:]])
+    here = np.arange(rings * sides).reshape(rings, sides)
+    beside = np.roll(here, -1, axis=1)
+    first, last = rings * sides, rings * sides + 1
+    faces = [
+        np.stack([here[:-1], beside[:-1], beside[1:]], axis=-1).reshape(-1, 3),
+        np.stack([here[:-1], beside[1:], here[1:]], axis=-1).reshape(-1, 3),
+        np.stack([np.full(sides, first), beside[0], here[0]], axis=1),
+        np.stack([np.full(sides, last), here[-1], beside[-1]], axis=1),
+    ]
+    return Mesh(vertices, np.concatenate(faces).astype(np.int64))
+
+
+def bench_moves(side: int = 64, plain_s: float = 10.0) -> Rates:
+    """Time `room` on one core and on all, and the plain loop for about `plain_s` seconds of random poses."""
+    study = bench_study(side)
+    start = time.perf_counter()
+    cells, _ = solve(study, How(workers=1))
+    one = time.perf_counter() - start
+    start = time.perf_counter()
+    again, _ = solve(study, How())
+    every = time.perf_counter() - start
+    assert np.array_equal(again.ruling, cells.ruling)
+    decided = int(cells.poses[cells.ruling != Ruling.UNDECIDED].sum())
+    plain = _plain_rate(study, cells, plain_s)
+    poses = study.space.poses
+    return Rates(poses, decided / poses, decided / one, decided / every, plain, cells.evaluations)
+
+
+def _plain_rate(study: Study, cells: Cells, seconds: float) -> float:
+    """Poses a second of the plain loop, at random cells of the grid; each must agree with what was proven."""
+    rng, space = np.random.default_rng(1), study.space
+    bodies = []
+    for demand in study.demands:
+        model = fcl.BVHModel()
+        model.beginModel(len(demand.part.faces), len(demand.part.vertices))
+        model.addSubModel(demand.part.vertices, demand.part.faces)
+        model.endModel()
+        bodies.append((fcl.CollisionObject(model, fcl.Transform()), FclBody(point_body(demand.solid))._object))
+    rock = study.demands[0].rock
+    ranges = (np.linspace(*rock.roll_rad, 9), np.linspace(*rock.lift_mm, 3), np.linspace(*rock.shift_mm, 3))
+    states = [rock.pose(*state).matrix for state in product(*ranges)]
+    done, start = 0, time.perf_counter()
+    while time.perf_counter() - start < seconds or not done:
+        index = rng.integers(0, space.counts)
+        move = (space.edge(index) + space.edge(index + 1)) / 2
+        least = np.inf
+        for part, zone in bodies:
+            for matrix in states:
+                part.setTransform(fcl.Transform(matrix[:3, :3], matrix[:3, 3] + move[:3]))
+                least = min(least, fcl.distance(part, zone, fcl.DistanceRequest(), fcl.DistanceResult()))
+        cell = ((cells.low <= index) & (cells.high > index)).all(axis=1).argmax()
+        if cells.ruling[cell] == Ruling.FREE and least < NEED_MM - 1e-6:
+            raise SystemExit(f"a free cell holds a pose at {least} mm: {move}")
+        done += 1
+    return done / (time.perf_counter() - start)
+
+
+if __name__ == "__main__":
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--side", type=int, default=64, help="moves along each of three shifts")
+    print(f"{platform.machine()}, Python {platform.python_version()}, {cores()} cores")
+    print("\n".join(bench_moves(parser.parse_args().side).lines()))
