@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from clearance.access.result import Access
 from clearance.bounds import Bound
 from clearance.frames import Array, Pose
 from clearance.heat.growth import Growth
@@ -118,6 +119,7 @@ class CheckResult:
     inputs: tuple[InputFile, ...]
     growth: Growth | None = None
     unseen: tuple[Unseen, ...] = ()
+    access: tuple[Access, ...] = ()
     notes: tuple[str, ...] = ()
     timing_s: dict[str, float] = field(default_factory=dict)
     versions: dict[str, str] = field(default_factory=dict)

@@ -27,6 +27,8 @@ from clearance.verify.result import Verification, ZoneProof
 from clearance.verify.target import Target
 from clearance.verify.zones import Setting, prove_zone
 
+ACCESS = "what came of each [[access]] was taken as the report says it: it was not worked out again"
+
 PLACE_MM = 1e-6
 """A placement found again may move no point of the part by more."""
 
@@ -82,7 +84,9 @@ def verify(folder: Path, progress: Callable[[str], None] = lambda step: None) ->
         needed = {zone.name: zone.gap_mm for zone in zones.zones}
         needed |= {row.name: row.required_gap_mm + row.budget_mm.guard for row in claims.report.zones}
         faults += [f"{place.zone}: {place.advice}" for place in unseen_near(scene, job, needed)]
-    return Verification(zones=tuple(proofs), faults=tuple(faults), notes=(BY_HASH, SHARED))
+    return Verification(
+        zones=tuple(proofs), faults=tuple(faults), notes=(BY_HASH, SHARED, *([ACCESS] if job.access else []))
+    )
 
 
 def _not_rebuilt(job: Job) -> str | None:
