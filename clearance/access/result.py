@@ -68,9 +68,3 @@ def spot_of(found: Sweep, obstacle: Obstacle, when: str = "") -> Spot:
         on_standing=found.on_zone,
         when=when,
     )
-
-
-def gravest(first: Outcome, second: Outcome) -> Outcome:
-    """Return the graver of two outcomes: blocked before undecided before free."""
-    order = (Outcome.BLOCKED, Outcome.UNDECIDED, Outcome.FREE)
-    return min(first, second, key=order.index)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -22,6 +23,9 @@ SECTORS = 24
 
 FINEST = 8
 """A sector that is not free is halved while it is longer than the swing over this."""
+
+HALVINGS = 4
+"""How often the step towards the end of an arc is halved."""
 
 BORE_MM = 0.5
 """Scan points this near to the nut's corners, or nearer, are the nut and its stud."""
@@ -137,7 +141,9 @@ class _Arcs:
         width = 2 * np.pi / SECTORS
         for k in range(SECTORS):
             self._look(k * width, (k + 1) * width)
-        self._blocked = self._blocked_angles() if self.longest_free < tool.swing_rad else []
+        self._blocked: list[float] = []
+        if self.longest_free < tool.swing_rad:
+            self._ask_blocked()
 
     def _leg(self, low: float, high: float) -> Leg:
         return Leg(shift=np.zeros(3), point=self._tool.at, direction=self._tool.axis, angle_rad=high - low)
@@ -154,19 +160,35 @@ class _Arcs:
             self._look(low, middle)
             self._look(middle, high)
 
-    def _blocked_angles(self) -> list[float]:
-        """Ask angles less than half a swing apart, outside the free sectors."""
-        count = int(np.ceil(2 * np.pi / (0.49 * self._tool.swing_rad)))
-        found = []
+    def _ask_blocked(self) -> None:
+        """Ask angles less than half a swing apart, then nearer to the ends of arcs that may still be free."""
+        step = 0.49 * self._tool.swing_rad
+        count = int(np.ceil(2 * np.pi / step))
         for angle in 2 * np.pi * np.arange(count) / count:
-            if any(low <= angle <= high for low, high in self._free):
-                continue
-            outcome, spot = gravest_of([along(self._body(angle), STILL, o) for o in self._obstacles])
-            if outcome is Outcome.BLOCKED:
-                found.append(float(angle))
-            if spot is not None and (self.spot is None or spot.clearance.upper > self.spot.clearance.upper):
-                self.spot = spot
-        return found
+            self._ask(float(angle))
+        for _ in range(HALVINGS):
+            step /= 2
+            for low, high in self._not_blocked():
+                if self._blocked and high - low >= self._tool.swing_rad:
+                    self._ask(low + step)
+                    self._ask(high - step)
+
+    def _ask(self, angle: float) -> None:
+        angle %= 2 * np.pi
+        if any(low <= angle <= high for low, high in self._free):
+            return
+        outcome, spot = gravest_of([along(self._body(angle), STILL, o) for o in self._obstacles])
+        if outcome is Outcome.BLOCKED:
+            self._blocked.append(angle)
+        if spot is not None and (self.spot is None or spot.clearance.upper > self.spot.clearance.upper):
+            self.spot = spot
+
+    def _not_blocked(self) -> list[tuple[float, float]]:
+        """Arcs from one angle proven blocked to the next; the whole circle where none is."""
+        if not self._blocked:
+            return [(0.0, 2 * np.pi)]
+        at = sorted(self._blocked)
+        return list(pairwise([*at, at[0] + 2 * np.pi]))
 
     @property
     def longest_free(self) -> float:
@@ -184,10 +206,7 @@ class _Arcs:
     @property
     def longest_not_blocked(self) -> float:
         """Longest arc in which no angle is proven blocked, rad."""
-        if not self._blocked:
-            return float(2 * np.pi)
-        at = np.sort(self._blocked)
-        return float(np.diff(np.append(at, at[0] + 2 * np.pi)).max())
+        return max(high - low for low, high in self._not_blocked())
 
 
 def without_bore(obstacle: Obstacle, tool: Tool) -> Obstacle | None:

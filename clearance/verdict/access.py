@@ -55,7 +55,7 @@ def judge_access(job: Job, setting: Setting, zones: Zones) -> tuple[Access, ...]
 
 
 def with_access(verdict: Verdict, reason: str, access: Sequence[Access]) -> tuple[Verdict, str]:
-    """Return a job's verdict and reason with its accesses: a blocked one fails it, an undecided one unsettles a pass."""
+    """Return a job's verdict and reason with its access: a blocked one fails it, an undecided one unsettles a pass."""
     blocked = [a for a in access if a.outcome is Outcome.BLOCKED]
     if blocked and verdict is not Verdict.FAIL:
         return Verdict.FAIL, f"access {blocked[0].name}: {blocked[0].reason}"
