@@ -9,6 +9,7 @@ from pathlib import Path
 from clearance.layout.layout import Layout, lay_out, unseen_near
 from clearance.layout.placement import Placement, Progress, place
 from clearance.provenance import versions
+from clearance.verdict.access import judge_access, with_access
 from clearance.verdict.decide import decide_job
 from clearance.verdict.fixes import all_fixes
 from clearance.verdict.judge import judge_zone, nearest_unclaimed, with_unseen
@@ -42,6 +43,10 @@ def judge(placed: Placement, layout: Layout, progress: Progress = lambda step: N
     unseen = unseen_near(layout, job, {r.zone.name: r.zone.gap_mm + r.budget.guard for r in results})
     results = list(with_unseen(results, unseen))
     verdict, reason = decide_job(results, registration, unclaimed_mm)
+    if job.access:
+        progress("trying what must be possible at rest")
+    access = judge_access(job, setting, zones)
+    verdict, reason = with_access(verdict, reason, access)
     progress("listing what must move")
     fixes = all_fixes(results, layout.motions, setting)
     return CheckResult(
@@ -57,6 +62,7 @@ def judge(placed: Placement, layout: Layout, progress: Progress = lambda step: N
         growth=setting.growth,
         masks=layout.masks,
         unseen=unseen,
+        access=access,
         notes=notes_of(job, placed.part, results, registration, setting.growth, layout.peeled, layout.masks),
         versions=versions(),
     )

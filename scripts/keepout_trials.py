@@ -57,12 +57,12 @@ def trial(folder: Path, seed: int, parts: int) -> tuple[list[str], int, str]:
     rng = np.random.default_rng(seed)
     job, scanned, told = random_job(folder, rng)
     placed = place(job)
-    found = keep_out_of(placed, resolution_mm=float(rng.uniform(3, 6)), margin_mm=60.0)
+    found = keep_out_of(placed, resolution_mm=float(rng.uniform(3, 7)), margin_mm=40.0)
     if found.mesh is None:
         return [], 0, told
-    failed, asked = [], 0
+    failed, asked, solid = [], 0, FclBody(mesh_body(found.mesh))
     for _ in range(parts):
-        mesh = part_outside(found, rng)
+        mesh = part_outside(found, solid, rng)
         if mesh is None:
             continue
         asked += 1
@@ -87,11 +87,10 @@ def why_not_passed(placed: Placement, mesh: Mesh, scanned: bool) -> str | None:
     return None if unclaimed is None else f"points of no zone within {unclaimed} mm"
 
 
-def part_outside(found: KeepOut, rng: np.random.Generator) -> Mesh | None:
-    """Return a small part in the box, outside the keep-out and within `TOUCH_MM` of it; None where none was found."""
+def part_outside(found: KeepOut, body: FclBody, rng: np.random.Generator) -> Mesh | None:
+    """Return a small part in the box, outside the keep-out and as good as touching it; None where none was found."""
     assert found.mesh is not None
-    solid, body = found.mesh, FclBody(mesh_body(found.mesh))
-    small = _small(rng)
+    solid, small = found.mesh, _small(rng)
     for _ in range(40):
         face = solid.triangles[rng.integers(len(solid.faces))]
         normal = np.cross(face[1] - face[0], face[2] - face[0])

@@ -52,6 +52,10 @@ def _check_names(job: Job) -> None:
             found = f"would give the same file names in the report as zone '{other}'"
             raise InputError(job.file, found, "change one of the names", key)
         by_slug[slug(zone.name)] = zone.name
+    names = [access.name for access in job.access]
+    for name in names:
+        if names.count(name) > 1:
+            raise InputError(job.file, "two accesses have this name", "give each its own", f"access '{name}': name")
 
 
 def check_files(job: Job) -> None:

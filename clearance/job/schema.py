@@ -11,6 +11,7 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, model_validator
 
+from clearance.job.access import Access
 from clearance.job.datum import Datum, DatumPair
 from clearance.job.ends import End
 from clearance.job.heat import Emissivity, Heat, LimitC, Shield
@@ -227,7 +228,11 @@ class Job(Table):
     engine: Engine | None = Field(None, description="a reference that the part is placed by")
     links: tuple[Link, ...] = Field((), alias="link", description="shafts whose ends ride on different carriers")
     heat: Heat | None = Field(None, description="the part's temperature in use; left out: it is checked cold")
+<<<<<<< HEAD
     shield: Shield | None = Field(None, description="the heat shield that `clearance shield` sizes")
+=======
+    access: tuple[Access, ...] = Field((), description="what must be possible on the car at rest: slides, tools, paths")
+>>>>>>> access
     decision: Decision = Field(
         default_factory=lambda: Decision(confidence=0.95), description="how sure a pass or fail must be"
     )
@@ -244,7 +249,6 @@ class Job(Table):
 
 
 FORESEEN: dict[str, tuple[str, ...]] = {
-    "": ("access",),
     "register": ("shape",),
 }
 """Keys that the design foresees and this version refuses, so that nothing asked for is silently left undone."""

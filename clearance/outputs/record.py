@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from clearance.access.result import Access
 from clearance.frames import Array
 from clearance.motion.result import MotionState
 from clearance.outputs.looked_for import looked_for
@@ -37,6 +38,7 @@ def _tree(result: CheckResult) -> dict[str, Any]:
         "registration": _registration(result.registration, result.part.mesh),
         "zones": [_zone(zone) for zone in result.zones],
         "fixes": [_fix(fix) for fix in result.fixes],
+        "access": [_access(access) for access in result.access],
         "unseen": [_unseen(place) for place in result.unseen],
         "unseen_looked_for": looked_for(result),
         "timing_s": {name: round(seconds, 3) for name, seconds in result.timing_s.items()},
@@ -116,6 +118,25 @@ def _fix(fix: Fix) -> dict[str, Any]:
         "direction": _list(fix.direction),
         "short_mm": fix.short_mm,
         "area_mm2": fix.area_mm2,
+    }
+
+
+def _access(access: Access) -> dict[str, Any]:
+    spot = access.spot
+    return {
+        "name": access.name,
+        "kind": access.kind,
+        "outcome": access.outcome.value,
+        "reason": access.reason,
+        "nearest": None
+        if spot is None
+        else {
+            "to": spot.obstacle,
+            "clearance_mm": {"lower": spot.clearance.lower, "upper": spot.clearance.upper},
+            "needed_mm": spot.needed_mm,
+            "on_moving_mm": _list(spot.on_moving),
+            "on_standing_mm": _list(spot.on_standing),
+        },
     }
 
 

@@ -29,6 +29,8 @@ def summary(result: CheckResult, *, width: int, ascii_only: bool) -> str:
         lines += _list(tuple(zone for zone in result.zones if zone.verdict is not Verdict.PASS), width)
     else:
         lines += _list(result.zones, width)
+    for access in result.access:
+        lines += _wrapped(f"{access.outcome.upper()}: access {access.name}: {access.reason}", width)
     lines.append("")
     for fix in result.fixes[:MOST_FIXES]:
         place = ", ".join(f"{x:.0f}" for x in fix.centre)

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from clearance.access.result import Access
 from clearance.bounds import Bound
 from clearance.frames import Array, Pose
 from clearance.heat.growth import Growth
@@ -122,6 +123,7 @@ class CheckResult:
     growth: Growth | None = None
     masks: Mapping[str, ContactMask] = field(default_factory=dict)
     unseen: tuple[Unseen, ...] = ()
+    access: tuple[Access, ...] = ()
     notes: tuple[str, ...] = ()
     timing_s: dict[str, float] = field(default_factory=dict)
     versions: dict[str, str] = field(default_factory=dict)

@@ -91,6 +91,12 @@ class RegistrationClaim(_Claim):
     sigma_mm: Number
 
 
+class AccessClaim(_Claim):
+    """What came of an access; it is not worked out again."""
+
+    outcome: Literal["free", "blocked", "undecided"]
+
+
 class Report(_Claim):
     """report.json, as far as it is verified."""
 
@@ -99,6 +105,7 @@ class Report(_Claim):
     inputs: tuple[InputClaim, ...]
     registration: RegistrationClaim
     zones: tuple[ZoneClaim, ...]
+    access: tuple[AccessClaim, ...] = ()
 
 
 class SweepClaim(_Claim):

@@ -86,6 +86,10 @@ def _verdict_faults(zone: ZoneClaim, gap: float, converged: bool) -> list[str]:
     return [f"its numbers make it {ruled}, the report says {zone.verdict}"]
 
 
+MEANS = {"free": "pass", "blocked": "fail", "undecided": "undecided"}
+"""What an access comes to for the job."""
+
+
 def ruling(zone: ZoneClaim, gap: float) -> str:
     """Return the verdict by the rule alone: JCGM 106:2012, 8.3, the spacing guarding acceptance only."""
     guard, limits = zone.budget_mm.guard, zone.clearance_mm
@@ -100,7 +104,7 @@ def job_faults(report: Report, names: Sequence[str], converged: bool) -> list[st
     faults = [f"{name}: the job has this zone, the report has it {found.count(name)} times" for name in names
               if found.count(name) != 1]  # fmt: skip
     faults += [f"{name}: the report has this zone, the job does not" for name in found if name not in names]
-    verdicts = {zone.verdict for zone in report.zones}
+    verdicts = {str(zone.verdict) for zone in report.zones} | {MEANS[access.outcome] for access in report.access}
     worst = "fail" if "fail" in verdicts else "undecided" if "undecided" in verdicts or not converged else "pass"
     if report.verdict != worst and not (worst == "pass" and report.verdict == "undecided"):
         faults.append(f"the verdict is {report.verdict}, the zones make it {worst}")
