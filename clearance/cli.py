@@ -5,6 +5,7 @@ Exit codes: 0 pass, 1 fail, 2 bad input, 3 undecided, 4 internal fault.
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import shutil
@@ -344,6 +345,9 @@ def keepout(
 
 def main() -> None:
     """Run the command; turn every fault into one line and an exit code."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # a terminal that lacks a character gets a question mark
+            stream.reconfigure(errors="replace")
     try:
         code = app(standalone_mode=False)
     except (InputError, MissingLibraryError) as fault:

@@ -17,7 +17,8 @@ have libgomp.so.1 || missing="$missing libgomp1"
 command -v "$python" >/dev/null 2>&1 || missing="$missing python3"
 "$python" -c "import ensurepip, venv" 2>/dev/null || missing="$missing python3-venv"
 [ -e /etc/ssl/certs/ca-certificates.crt ] || missing="$missing ca-certificates"
-if [ "${1:-}" = tests ] && ! command -v chromium >/dev/null 2>&1; then missing="$missing chromium"; fi  # tests/browser
+browser() { command -v chromium || command -v chromium-browser || command -v google-chrome; }
+if [ "${1:-}" = tests ] && ! browser >/dev/null 2>&1; then missing="$missing chromium"; fi  # for tests/browser
 if [ -n "$missing" ] && [ "$(uname -s)" = Linux ]; then
     if ! command -v apt-get >/dev/null 2>&1; then
         echo "missing system libraries; install what your system calls:$missing" >&2

@@ -39,7 +39,7 @@ def roll_chart(zone: ZoneResult, curve: RollCurve) -> dict[str, Any]:
         "band": _points(steps + above[::-1]), "lower": _points(steps), "upper": _points(above),
         "gap": y(gap), "gap_text": f"gap {gap:g} mm",
         "worst": (x(worst_deg(zone)), y(bound.lower)), "worst_text": f"{interval(bound)} mm",
-        "worst_down": 16 if abs(y(bound.lower) + 12 - y(gap)) > 12 else -9,
+        "worst_down": 16 if abs(y(bound.lower) + 12 - y(gap)) > 12 and y(bound.lower) < HIGH - BOTTOM - 20 else -9,
         "worst_right": worst_deg(zone) > (low + high) / 2,
         "rest": (x(at_rest_deg(curve)), y(zone.at_rest_mm.lower)),
         "x_ticks": [(x(t), f"{t:+g}" if t else "0") for t in ticks(low, high, 8)],

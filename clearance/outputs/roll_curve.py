@@ -54,8 +54,6 @@ def roll_curve(zone: ZoneResult, motion: PairMotion) -> RollCurve | None:
     worst = sweep.worst.roll_rad
     rolls = np.unique(np.append(rolls, [] if worst is None else [worst]))
     upper = np.array([_witnessed(sweep, motion, float(roll)) for roll in rolls]) + zone.zone.facet_mm
-    if worst is not None:
-        upper[np.searchsorted(rolls, worst)] = sweep.clearance.upper
     return RollCurve(
         edges_deg=np.degrees(edges), lower_mm=lower, roll_deg=np.degrees(rolls), upper_mm=np.maximum(upper, lower.min())
     )

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import json
+import os
+import subprocess
+import sys
 
 import numpy as np
 import pytest
@@ -119,3 +122,12 @@ def test_a_thinly_scanned_wire_in_no_zone_keeps_the_job_from_passing(scene, run)
     ended = run("check", scene.job, "-o", scene.folder / "r")
     assert ended.code == 3
     assert "belong to no zone" in " ".join(ended.out.split())
+
+
+def test_a_terminal_that_lacks_a_character_is_no_fault(tmp_path):
+    done = subprocess.run(
+        [sys.executable, "-m", "clearance", "new", "Ω.toml"],
+        cwd=tmp_path, env={**os.environ, "PYTHONIOENCODING": "latin-1"}, capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    assert "wrote ?.toml" in done.stdout

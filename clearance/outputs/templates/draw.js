@@ -58,8 +58,9 @@ function linked(gl, vertex, pixel) {
   return gl.getProgramParameter(program, gl.LINK_STATUS) ? program : null;
 }
 
-// A canvas to draw bodies on, or null where the browser has no WebGL2.
+// A canvas to draw bodies on, or null where the browser has no WebGL2 or cannot inflate.
 function Canvas(canvas, bands) {
+  if (typeof DecompressionStream === "undefined") return null;
   const gl = canvas.getContext("webgl2", { antialias: true });
   const program = gl && linked(gl, SURFACE_VERTEX, SURFACE_PIXEL);
   if (!program) return null;

@@ -1,6 +1,7 @@
 // How bodies stand at a pose, and how near they are there. `pose` holds degrees, mm and the part's growth factor.
 
 const RAD = Math.PI / 180;
+const NEAR_SIDE_MM = 3;
 
 function Motions(scene) {
   const rel = place => sub(place, scene.origin), rock = scene.rock;
@@ -98,7 +99,7 @@ function clearancesAt(part, zone, partMotion, zoneMotion) {
     }
     zone.grid = NearGrid(zone, low.map(v => v - reach), high.map(v => v + reach));
   }
-  const nearest = new Map(), { m, t } = seen;
+  const least = new Map(), asked = new Int32Array(count).fill(-1), { m, t } = seen;
   for (let i = 0; i < count; i++) {
     if (Number.isNaN(zone.partValues[i])) { out[i] = NaN; continue; }
     const x = part.points[3 * i], y = part.points[3 * i + 1], z = part.points[3 * i + 2];
@@ -107,13 +108,17 @@ function clearancesAt(part, zone, partMotion, zoneMotion) {
     );
     if (!found || found[1] >= zone.cap) continue;
     out[i] = found[1];
-    const before = nearest.get(found[0]);
-    if (before === undefined || found[1] < out[before]) nearest.set(found[0], i);
+    asked[i] = found[0];
+    if (!(least.get(found[0]) <= found[1])) least.set(found[0], found[1]);
   }
   if (!part.closed) return out;
-  const back = undone(seen);
-  for (const [place, vertex] of nearest)
-    if (out[vertex] < zone.cap / 2 && part.surface.holds(moved(back, at(zone.points, place)))) out[vertex] *= -1;
+  const back = undone(seen), inside = new Set();
+  for (const [place, mm] of least)
+    if (mm < zone.cap / 2 && part.surface.holds(moved(back, at(zone.points, place)))) inside.add(place);
+  // Of the surface about a place inside, the side that the place came in by is the nearest.
+  if (inside.size)
+    for (let i = 0; i < count; i++)
+      if (inside.has(asked[i]) && out[i] < 1.3 * least.get(asked[i]) + NEAR_SIDE_MM) out[i] *= -1;
   if (zone.closed && zone.surface)
     for (let i = 0; i < count; i++)
       if (out[i] > 0 && out[i] < zone.cap && zone.surface.holds(moved(seen, at(part.points, i)))) out[i] *= -1;

@@ -115,7 +115,7 @@ function fitHole(all, start, toward, about) {
       if (d > 0.4 * r && d < 2.2 * r && (!inner.has(bin) || d < inner.get(bin)[0])) inner.set(bin, [d, p]);
     }
     rim = [...inner.values()].map(([, p]) => p);
-    if (rim.length < 0.66 * bins) return { fault: "no rim of a hole there; is the diameter about right?" };
+    if (rim.length < 0.66 * bins) return { fault: "no rim of a hole there, or it is not about that wide" };
     ({ x, y, r } = circleThrough(rim, [x, y]));
     if (!(r > 0.2 * about && r < 1.2 * about)) return { fault: "no round hole of about that diameter there" };
   }

@@ -181,9 +181,14 @@ async function pickOn(scan, root) {
     nameField(pick, row, () => picks.splice(picks.indexOf(pick), 1));
     element("span", `bay ${triple(pick.center)}`, row, { class: "wide-cell" });
     if (pick.kind !== "landmark")
-      chooser(row, `write ${pick.name} as`, [["datum", `write as ${pick.kind} datum`], ["landmark", "write as landmark"]], pick.as, as => { pick.as = as; list(); });
+      chooser(
+        row, `write ${pick.name} as`, [["datum", `write as ${pick.kind} datum`], ["landmark", "write as landmark"]], pick.as,
+        as => { pick.as = as; list(); },
+      );
     if (pick.as === "landmark") {
-      const part = element("input", "", row, { type: "text", class: "wide-cell", placeholder: "on the part: x y z", "aria-label": `${pick.name} on the part, mm: x y z` });
+      const part = element("input", "", row, {
+        type: "text", class: "wide-cell", placeholder: "on the part: x y z", "aria-label": `${pick.name} on the part, mm: x y z`,
+      });
       part.value = pick.part;
       part.addEventListener("input", () => { pick.part = part.value; tell(); });
     }
