@@ -1,7 +1,7 @@
 """Time the program beside the plain scripts a user would write with the same libraries, on seeded scenes.
 
     python scripts/bench.py [--only sweep|plain|mesh|check|start] [--sizes 500000 5000000] [--form ply|laz]
-                            [--folder DIR] [--poses N]
+                            [--folder DIR] [--loops WORD...] [--poses N]
 
 Every row is measured in this run; ratios hold within a run. CPU times are given beside wall times, since
 other work on the machine stretches only the latter. Plain loops are timed over `--poses` of the 81
@@ -60,11 +60,15 @@ def sweep_rows(count: int) -> tuple[list[Row], float, float]:
     return rows, roll_s, upper
 
 
-def plain_rows(count: int, poses: int, roll_s: float, bound_mm: float) -> Iterator[Row]:
+def plain_rows(count: int, loops: list[str], poses: int, roll_s: float, bound_mm: float) -> Iterator[Row]:
     """Run the plain loops over roll alone on the points within 60 mm of the part's box."""
     body, scan = mesh_of(part()), points_near(count, crop_mm=60.0)
     chosen = np.radians(np.linspace(-4, 4, POSES))[np.linspace(0, POSES - 1, poses).round().astype(int)]
-    return (_loop_row(loop, body, scan, chosen, roll_s, bound_mm) for loop in LOOPS)
+    return (
+        _loop_row(loop, body, scan, chosen, roll_s, bound_mm)
+        for loop in LOOPS
+        if any(word in loop.name for word in loops)
+    )
 
 
 def _loop_row(loop: Loop, body: object, scan: Array, poses: Array, roll_s: float, bound_mm: float) -> Row:
@@ -126,6 +130,7 @@ def main() -> None:
     parser.add_argument("--form", nargs="*", default=["ply"], choices=["ply", "laz"])
     parser.add_argument("--command", default="check", choices=["check", "place"])
     parser.add_argument("--folder", type=Path, default=ROOT / ".cache" / "bench")
+    parser.add_argument("--loops", nargs="*", default=[""], help="words in the names of plain loops to run")
     parser.add_argument("--poses", type=int, default=4)
     options = parser.parse_args()
     before = os.getloadavg()
@@ -144,7 +149,7 @@ def _rows(options: argparse.Namespace) -> Iterator[Row]:
             found, roll_s, upper = sweep_rows(count)
             yield from found
             if "plain" in options.only:
-                yield from plain_rows(count, options.poses, roll_s, upper)
+                yield from plain_rows(count, options.loops, options.poses, roll_s, upper)
         if "check" in options.only:
             yield from (check_row(options.folder, count, form, options.command) for form in options.form)
     if "mesh" in options.only:
