@@ -1,7 +1,7 @@
 """Time the program beside the plain scripts a user would write with the same libraries, on seeded scenes.
 
     python scripts/bench.py [--only sweep|plain|mesh|check|start] [--sizes 500000 5000000] [--form ply|laz]
-                            [--folder DIR] [--poses N]
+                            [--folder DIR] [--loops WORD...] [--poses N]
 
 Every row is measured in this run; ratios hold within a run. CPU times are given beside wall times, since
 other work on the machine stretches only the latter. Plain loops are timed over `--poses` of the 81
@@ -17,7 +17,7 @@ import resource
 import subprocess
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from importlib import metadata
 from pathlib import Path
 
@@ -60,11 +60,15 @@ def sweep_rows(count: int) -> tuple[list[Row], float, float]:
     return rows, roll_s, upper
 
 
-def plain_rows(count: int, poses: int, roll_s: float, bound_mm: float) -> list[Row]:
+def plain_rows(count: int, loops: list[str], poses: int, roll_s: float, bound_mm: float) -> Iterator[Row]:
     """Run the plain loops over roll alone on the points within 60 mm of the part's box."""
     body, scan = mesh_of(part()), points_near(count, crop_mm=60.0)
     chosen = np.radians(np.linspace(-4, 4, POSES))[np.linspace(0, POSES - 1, poses).round().astype(int)]
-    return [_loop_row(loop, body, scan, chosen, roll_s, bound_mm) for loop in LOOPS]
+    return (
+        _loop_row(loop, body, scan, chosen, roll_s, bound_mm)
+        for loop in LOOPS
+        if any(word in loop.name for word in loops)
+    )
 
 
 def _loop_row(loop: Loop, body: object, scan: Array, poses: Array, roll_s: float, bound_mm: float) -> Row:
@@ -126,27 +130,33 @@ def main() -> None:
     parser.add_argument("--form", nargs="*", default=["ply"], choices=["ply", "laz"])
     parser.add_argument("--command", default="check", choices=["check", "place"])
     parser.add_argument("--folder", type=Path, default=ROOT / ".cache" / "bench")
+    parser.add_argument("--loops", nargs="*", default=[""], help="words in the names of plain loops to run")
     parser.add_argument("--poses", type=int, default=4)
     options = parser.parse_args()
-    rows: list[Row] = []
     before = os.getloadavg()
+    print("| what | s | CPU s | times the sweep | |\n|---|---|---|---|---|")
+    for row in _rows(options):
+        print("| " + " | ".join(row) + " |", flush=True)
+    _print_machine(before)
+
+
+def _rows(options: argparse.Namespace) -> Iterator[Row]:
+    """Yield the rows asked for as they are measured."""
     if "start" in options.only:
-        rows.append(child_row("clearance --help", [sys.executable, "-m", "clearance", "--help"]))
+        yield child_row("clearance --help", [sys.executable, "-m", "clearance", "--help"])
     for count in options.sizes:
         if {"sweep", "plain"} & set(options.only):
             found, roll_s, upper = sweep_rows(count)
-            rows += found
+            yield from found
             if "plain" in options.only:
-                rows += plain_rows(count, options.poses, roll_s, upper)
+                yield from plain_rows(count, options.loops, options.poses, roll_s, upper)
         if "check" in options.only:
-            rows += [check_row(options.folder, count, form, options.command) for form in options.form]
-    rows += mesh_rows() if "mesh" in options.only else []
-    _print(rows, before)
+            yield from (check_row(options.folder, count, form, options.command) for form in options.form)
+    if "mesh" in options.only:
+        yield from mesh_rows()
 
 
-def _print(rows: list[Row], before: tuple[float, ...]) -> None:
-    print("| what | s | CPU s | times the sweep | |\n|---|---|---|---|---|")
-    print("\n".join("| " + " | ".join(row) + " |" for row in rows))
+def _print_machine(before: tuple[float, ...]) -> None:
     versions = ", ".join(f"{name} {metadata.version(name)}" for name in ("numpy", "scipy", "libigl", "python-fcl"))
     load = f"load {before[0]:.1f} before, {os.getloadavg()[0]:.1f} after, {os.cpu_count()} processors"
     print(f"\nSeed {SEED}; Python {platform.python_version()}, {versions}; {platform.machine()}, {load}.")

@@ -12,6 +12,7 @@ from pathlib import Path
 from clearance.errors import InputError
 from clearance.job.write import job_text
 from clearance.outputs.certificate import CERTIFICATE, certificate
+from clearance.outputs.exchange import exchange
 from clearance.outputs.meshes import write_meshes
 from clearance.outputs.pictures import write_pictures
 from clearance.outputs.record import FORMAT, record
@@ -77,9 +78,11 @@ def _fill(result: CheckResult, building: Path, folder: Path) -> None:
 
 
 def _swap(building: Path, folder: Path) -> None:
-    """Put the finished folder in place; the old one is moved aside first and removed last."""
+    """Put the finished folder in place of the old one, in one step where the system can; else that is moved aside."""
     if not folder.exists():
         building.rename(folder)
+        return
+    if exchange(building, folder):
         return
     old = Path(tempfile.mkdtemp(prefix=f".{folder.name[:40]}.", suffix=".old", dir=folder.parent))
     aside = old / "report"

@@ -22,6 +22,9 @@ EXTENSIONS = tuple(dict.fromkeys((*READERS, *mesh_io.EXTENSIONS)))
 SMALLEST_MM, LARGEST_MM = 20.0, 200_000.0
 """Bounding diagonals of a scan, mm; outside them the unit is taken to be wrong."""
 
+FARTHEST_MM = 1e12
+"""Largest coordinate that is believed, mm: the square of a wilder one has no room in a number."""
+
 AGAIN = "export the scan again"
 
 NAN_IS_NO_RETURN = ("pcd", "e57")
@@ -160,6 +163,9 @@ def _stream(
             first = total + int((~finite).argmax())
         total, lost = total + len(block), lost + int((~finite).sum())
         block = block[finite] * factor
+        if len(block) and np.abs(block).max() > FARTHEST_MM:
+            worst = float(block.ravel()[np.abs(block).argmax()]) / factor
+            raise source.error(f"a coordinate of {worst:.4g}", AGAIN)
         low = np.minimum(low, block.min(axis=0, initial=np.inf))
         high = np.maximum(high, block.max(axis=0, initial=-np.inf))
         block = _inside(block, box)

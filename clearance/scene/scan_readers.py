@@ -23,6 +23,9 @@ BLOCK = 1_000_000
 LZF_RATIO = 100
 """LZF, which packs PCD, turns at most 264 bytes into 3."""
 
+LEAST_LAZ_CHUNK = 20
+"""Bytes of a LAZ chunk at least: its first point is stored as it is."""
+
 Blocks = Iterator[Array]
 
 
@@ -158,6 +161,27 @@ def _check_las_records(path: Path) -> None:
     after, more = struct.unpack_from("<QI", head, 235) if head[25] >= 4 and len(head) >= 247 else (0, 0)
     if length + 54 * records > size or start > size or (more and after + 60 * more > size):
         raise Damaged(f"the header names {records + more} records that do not fit into {size} bytes")
+    if head[104] & 0x80:
+        _check_laz_chunks(path, start, size)
+
+
+def _check_laz_chunks(path: Path, start: int, size: int) -> None:
+    """Check that a LAZ file has no more chunks than fit: lazrs makes room for as many as the table says.
+
+    The table's place stands before the points, or is -1 and stands at the file's end (Isenburg 2013, LASzip).
+    """
+    with path.open("rb") as stream:
+        stream.seek(start)
+        (place,) = struct.unpack("<q", stream.read(8).ljust(8, b"\0"))
+        if place == -1:
+            stream.seek(max(size - 8, 0))
+            (place,) = struct.unpack("<q", stream.read(8).ljust(8, b"\0"))
+        if not start < place <= size - 8:
+            raise Damaged(f"the table of its chunks would be at byte {place} of {size}")
+        stream.seek(place + 4)
+        (chunks,) = struct.unpack("<I", stream.read(4))
+    if chunks * LEAST_LAZ_CHUNK > size:
+        raise Damaged(f"{chunks} chunks promised, more than fit into {size} bytes")
 
 
 def e57_points(path: Path) -> Blocks:

@@ -39,6 +39,7 @@ class Loop:
         began = time.perf_counter()
         ask = self.prepare(body, scan, bound_mm)
         build = time.perf_counter() - began
+        ask(scan[:100])  # Warp compiles at the first question.
         wall, cpu, least = time.perf_counter(), time.process_time(), np.inf
         for angle in poses:
             turn = rotation_about(AXIS[1], -float(angle))
