@@ -228,11 +228,8 @@ class Job(Table):
     engine: Engine | None = Field(None, description="a reference that the part is placed by")
     links: tuple[Link, ...] = Field((), alias="link", description="shafts whose ends ride on different carriers")
     heat: Heat | None = Field(None, description="the part's temperature in use; left out: it is checked cold")
-<<<<<<< HEAD
     shield: Shield | None = Field(None, description="the heat shield that `clearance shield` sizes")
-=======
     access: tuple[Access, ...] = Field((), description="what must be possible on the car at rest: slides, tools, paths")
->>>>>>> access
     decision: Decision = Field(
         default_factory=lambda: Decision(confidence=0.95), description="how sure a pass or fail must be"
     )

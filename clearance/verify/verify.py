@@ -29,16 +29,11 @@ from clearance.verify.rebuilt import Rebuilt, mesh_left_out, points_left_out, re
 from clearance.verify.result import Verification, ZoneProof
 from clearance.verify.zones import Setting, prove_zone
 
-<<<<<<< HEAD
+ACCESS = "what came of each [[access]] was taken as the report says it: it was not worked out again"
+
 PLACE_MM, SOUGHT_MM = 1e-6, 1e-3
 """A placement found again may move no point of the part by more; the second where it was sought in the scan by
 iteration, whose sums several threads do not always add in the same order."""
-=======
-ACCESS = "what came of each [[access]] was taken as the report says it: it was not worked out again"
-
-PLACE_MM = 1e-6
-"""A placement found again may move no point of the part by more."""
->>>>>>> access
 
 BY_HASH = "report.html, pictures, meshes and worst_points.csv were compared by SHA-256 only"
 SHARED = (
@@ -81,7 +76,9 @@ def verify(folder: Path, progress: Callable[[str], None] = lambda step: None) ->
         needed = {zone.name: zone.gap_mm for zone in scene.zones.zones}
         needed |= {row.name: row.required_gap_mm + row.budget_mm.guard for row in claims.report.zones}
         faults += [f"{place.zone}: {place.advice}" for place in unseen_near(scene, job, needed)]
-    return Verification(zones=tuple(proofs), faults=tuple(faults), notes=(BY_HASH, SHARED))
+    return Verification(
+        zones=tuple(proofs), faults=tuple(faults), notes=(BY_HASH, SHARED, *([ACCESS] if job.access else []))
+    )
 
 
 def _proofs(claims: Claims, rebuilt: Rebuilt, progress: Callable[[str], None]) -> tuple[list[ZoneProof], list[str]]:
@@ -103,36 +100,7 @@ def _proofs(claims: Claims, rebuilt: Rebuilt, progress: Callable[[str], None]) -
         proof, own = prove_zone(rebuilt.setting, zone, table, row, entry, rebuilt.refits.get(zone.name), lacking)
         proofs.append(proof)
         faults += own
-<<<<<<< HEAD
     return proofs, faults
-=======
-    if claims.report.verdict == "pass":
-        faults += _unclaimed(setting, zones, claims.report.zones)
-        needed = {zone.name: zone.gap_mm for zone in zones.zones}
-        needed |= {row.name: row.required_gap_mm + row.budget_mm.guard for row in claims.report.zones}
-        faults += [f"{place.zone}: {place.advice}" for place in unseen_near(scene, job, needed)]
-    return Verification(
-        zones=tuple(proofs), faults=tuple(faults), notes=(BY_HASH, SHARED, *([ACCESS] if job.access else []))
-    )
-
-
-def _not_rebuilt(job: Job) -> str | None:
-    """Return what of the job changes the scene in a way that is not worked out again here, None if nothing does."""
-    asked = {
-        "faces in contact": bool(job.part.contact),
-        "growth with heat": job.heat is not None,
-        "a fitted shaft": any(zone.fit is not None for zone in job.zones),
-    }
-    found = [name for name, there in asked.items() if there]
-    return f"{' and '.join(found)}: not worked out again" if found else None
-
-
-def _unproved(claims: Claims, why: str) -> tuple[ZoneProof, ...]:
-    return tuple(
-        ZoneProof(name=z.name, claimed_mm=z.clearance_mm.lower, proved_mm=None, upper_mm=None, not_proved=why)
-        for z in claims.report.zones
-    )
->>>>>>> access
 
 
 def _table(job: Job, zone: Zone) -> ZoneTable:

@@ -50,11 +50,7 @@ CASES: list[tuple[str, str, str, tuple[str, ...]]] = [
         ("unknown key", "known keys here: access, bay, datum, decision, engine, heat, link, part, register"),
     ),
     ("gap = 20", "gapp = 20\nfoo = 1\nbar = 2", "zone 'frame rail': gapp", ("(and 2 more)",)),
-    # foreseen, not done in this version
-<<<<<<< HEAD
-    ("[rock]", "[[access]]\nname = 1\n[rock]", "access", ("not supported by this version", "leave it out")),
     ("roll =", "torque = [0.0, 9.0]\nroll =", "rock", ("roll beside", "not both")),
-=======
     ("[rock]", f"{ACCESS}[rock]", "access 'nut'", ("nothing to do", "exactly one of slide, tool, path")),
     ("[rock]", f"{ACCESS}path = [{{}}]\n[rock]", "access 'nut': path 1", ("a step that moves nothing",)),
     ("[rock]", f"{ACCESS}{SLIDE}{ACCESS}{SLIDE}[rock]", "access 'nut': name", ("two accesses have this name",)),
@@ -65,9 +61,6 @@ CASES: list[tuple[str, str, str, tuple[str, ...]]] = [
         "access 'nut': tool.thread",
         ("M8", "M10"),
     ),
-    ('kind = "axle"', 'kind = "axle"\nlimit = 80', "zone 'left shaft': limit", ("not supported by this version",)),
-    ("roll =", "mounts = []\nroll =", "rock.mounts", ("not supported by this version",)),
->>>>>>> access
     # missing, with meaning and unit
     ("gap = 20\n", "", "zone 'frame rail': gap", ("missing", "add it", "mm, clearance required")),
     ("tolerance = 0.3\n", "", "part", ("neither tolerance nor made", "add tolerance")),
