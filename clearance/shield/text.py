@@ -10,7 +10,7 @@ from clearance.shield.fitted import Fitted
 from clearance.shield.result import SOAK, Gap, Need, ShieldResult, ZoneHeat
 
 CAUTIONS = (
-    "An aid, not an approval: local codes, component makers' limits and the judgement of a qualified person first.",
+    "An aid, not an approval: local codes, component makers' limits and a qualified person's judgement come first.",
     "Estimates of steady temperatures. Measure on the car with the neighbours' own limits in hand, driving and after "
     "a hot stop, before relying on any gap.",
     "Hot exhaust parts, lifted cars and moving engines injure and kill. Check every clearance cold and hot before "
@@ -78,7 +78,7 @@ def fitted_lines(shield: Fitted) -> list[str]:
     for check in blank.checks:
         lines.append(
             f"  {check.zone}: {check.verdict.value}, clearance {interval(check.clearance)} mm, "
-            f"required {check.required_mm:g} mm, guard {at_most(check.guard_mm)} mm"
+            f"required {at_most(check.required_mm)} mm, guard {at_most(check.guard_mm)} mm"
         )
     lines += [f"  not seen by the scan beside the blank: {place.zone}: {place.advice}" for place in blank.unseen]
     flat = f"{len(pattern.pieces)} piece(s), {int(100 * pattern.share)} % of the blank, distortion up to "
