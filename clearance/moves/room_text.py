@@ -36,6 +36,8 @@ def room_lines(found: Room) -> list[str]:
         f"cells {len(found.cells.low)}, poses of the finest grid {space.poses}, "
         f"distances asked {found.cells.evaluations}",
     ]
+    if found.taken:
+        lines.append(f"boxes of cells taken from an earlier run: {found.taken}")
     lines += [f"blocked first by {name}: {100 * share:.1f} %" for name, share in blockers(found)]
     lines += ["", _today(found), *_smallest(found), *_box(found), "", *wrap(NOT_IN_IT, WIDE), *wrap(CAUTION, WIDE)]
     return lines

@@ -59,6 +59,7 @@ def run_room(
     """
     check_folder(folder, RECORD, FORMAT)
     kept = folder.with_name(folder.name + ".cells.sqlite")
+    progress(f"finished cells are kept in {kept}; after an interrupt --resume goes on from there")
     found = room(job, asked, replace(how, keep=kept), progress)
     progress("writing the room")
     write_room(found, folder)

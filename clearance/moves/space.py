@@ -9,7 +9,6 @@ carried farther apart than |t' - t| + |w' - w| |x - c|.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,7 +44,7 @@ class MoveSpace:
     about: Array
     mm_per_rad: float
 
-    @cached_property
+    @property
     def counts(self) -> IntArray:
         """(6,) cells along each side, powers of two."""
         steps = np.repeat([self.step_mm, self.step_rad], 3)
