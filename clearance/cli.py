@@ -191,10 +191,15 @@ def check(
     out: Annotated[
         Path | None, typer.Option("--out", "-o", metavar="DIR", help="folder for the report; without it JOB_report")
     ] = None,
+    part: Annotated[
+        list[Path] | None, typer.Option(metavar="FILE", help="a candidate in place of the job's part; give several")
+    ] = None,
     as_json: AsJson = False,
     quiet: Quiet = False,
 ) -> None:
     """Check the part against every zone over the engine's rock and write the report."""
+    if part:
+        _check_candidates(job, tuple(part), out or Path(f"{job.stem}_candidates"), quiet)
     from clearance.outputs.record import record
     from clearance.outputs.write import check_folder, write_results
     from clearance.pipeline import check as run_check
@@ -210,6 +215,22 @@ def check(
     else:
         _print_summary(result, folder)
     raise typer.Exit(EXIT[result.verdict.value])
+
+
+def _check_candidates(job: Path, parts: tuple[Path, ...], out: Path, quiet: bool) -> NoReturn:
+    from clearance.outputs.compare import PAGE, folders, gravest, lines, page
+    from clearance.outputs.write import check_folder, write_results
+    from clearance.pipeline import check as run_check
+
+    named = folders(parts)
+    for name in named.values():
+        check_folder(out / name)
+    results = {name: run_check(job, _progress(quiet, name), part) for part, name in named.items()}
+    for name, result in results.items():
+        write_results(result, out / name)
+    (out / PAGE).write_text(page(results), encoding="utf-8")
+    typer.echo("\n".join([*lines(results, shutil.get_terminal_size((100, 24)).columns), f"page: {out / PAGE}"]))
+    raise typer.Exit(EXIT[gravest(results).value])
 
 
 @app.command()

@@ -19,10 +19,10 @@ from clearance.verdict.result import CheckResult
 __all__ = ["check", "judge", "place"]
 
 
-def check(job_file: Path, progress: Progress = lambda step: None) -> CheckResult:
-    """Run the main job. Raises InputError for any fault of the job or its files."""
+def check(job_file: Path, progress: Progress = lambda step: None, part_file: Path | None = None) -> CheckResult:
+    """Run the main job, or another part in it. Raises InputError for any fault of the job or its files."""
     started = time.perf_counter()
-    placed = place(job_file, progress)
+    placed = place(job_file, progress, part_file)
     reading_s = time.perf_counter() - started
     progress("laying out the zones")
     result = judge(placed, lay_out(placed), progress)

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from clearance.errors import InputError
 from clearance.keepout.keepout import KeepOut
+from clearance.outputs.meshes import plain_ply
 from clearance.scene.mesh import Mesh
 
 SUFFIXES = (".stl", ".ply")
@@ -36,7 +37,7 @@ def check_file(path: Path) -> None:
 def write_mesh(mesh: Mesh, path: Path, comment: str) -> None:
     """Write a binary STL (single precision) or PLY (double), mm; the file appears whole. Raises InputError."""
     check_file(path)
-    data = _stl(mesh, comment) if path.suffix.lower() == ".stl" else _ply(mesh, comment)
+    data = _stl(mesh, comment) if path.suffix.lower() == ".stl" else plain_ply(mesh, comment)
     try:
         handle, name = tempfile.mkstemp(prefix=f".{path.name[:40]}.", suffix=".unfinished", dir=path.resolve().parent)
         try:
@@ -106,14 +107,3 @@ def _stl(mesh: Mesh, comment: str) -> bytes:
     body: NDArray[np.void] = np.zeros(len(corners), dtype=[("n", "<f4", 3), ("c", "<f4", (3, 3)), ("a", "<u2")])
     body["n"], body["c"] = normal / np.where(length > 0, length, 1.0), corners
     return comment.encode("ascii", "replace")[:80].ljust(80) + np.uint32(len(corners)).tobytes() + body.tobytes()
-
-
-def _ply(mesh: Mesh, comment: str) -> bytes:
-    header = [
-        "ply", "format binary_little_endian 1.0", f"comment {comment}", f"element vertex {len(mesh.vertices)}",
-        *(f"property double {axis}" for axis in "xyz"), f"element face {len(mesh.faces)}",
-        "property list uchar int vertex_indices", "end_header", "",
-    ]  # fmt: skip
-    faces: NDArray[np.void] = np.empty(len(mesh.faces), dtype=[("n", "u1"), ("corners", "<i4", (3,))])
-    faces["n"], faces["corners"] = 3, mesh.faces
-    return "\n".join(header).encode("ascii", "replace") + mesh.vertices.astype("<f8").tobytes() + faces.tobytes()

@@ -11,6 +11,7 @@ import numpy as np
 from clearance.errors import InputError
 from clearance.frames import Array, Pose
 from clearance.heat.growth import Growth, growth_of
+from clearance.job.check import check_files
 from clearance.job.read import read_job
 from clearance.job.schema import Job
 from clearance.layout.keep_near import MARGIN_MM, Surroundings
@@ -41,12 +42,18 @@ class Placement:
     inputs: tuple[InputFile, ...]
 
 
-def place(job_file: Path, progress: Progress = lambda step: None) -> Placement:
-    """Read a job and place its part in the bay. Raises InputError for any fault of the job or its files."""
+def place(job_file: Path, progress: Progress = lambda step: None, part_file: Path | None = None) -> Placement:
+    """Read a job and place its part in the bay. Raises InputError for any fault of the job or its files.
+
+    `part_file` takes the place of the job's own part, in the same unit.
+    """
     job = read_job(job_file)
+    if part_file is not None:
+        job = job.model_copy(update={"part": job.part.model_copy(update={"file": part_file.resolve()})})
+        check_files(job)
     growth = growth_of(job)
     progress("reading the part")
-    part, part_file = read_part(job)
+    part, part_record = read_part(job)
     engine, engine_file = read_engine(job)
     check_landmarks(job, part.mesh)
     progress("reading the scan")
@@ -65,7 +72,7 @@ def place(job_file: Path, progress: Progress = lambda step: None) -> Placement:
         engine=engine,
         scan=scan,
         registration=registration,
-        inputs=(part_file, *engine_file, *bay_files, *zone_files(job)),
+        inputs=(part_record, *engine_file, *bay_files, *zone_files(job)),
     )
 
 

@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 from clearance.frames import Array, unit_vector
 from clearance.outputs.colours import Rgb, rgb, srgb_to_linear
 from clearance.outputs.fields import Field, part_field, zone_field_of
+from clearance.outputs.record import fix_file
 from clearance.outputs.stems import stems
-from clearance.scene.mesh import IntArray
+from clearance.scene.mesh import IntArray, Mesh
 from clearance.verdict.result import CheckResult
 
 METRES = 0.001
@@ -53,6 +54,27 @@ def _up_and_forward(result: CheckResult) -> tuple[Array, Array]:
     if rock is None:
         return np.array([0.0, 0.0, 1.0]), np.array([1.0, 0.0, 0.0])
     return np.array(rock.up), np.array(rock.forward)
+
+
+def write_fixes(result: CheckResult, folder: Path) -> None:
+    """Write the patch of every fix, moved just enough, as PLY: bay frame at the neutral pose, mm."""
+    for number, fix in enumerate(result.fixes, 1):
+        path = folder / fix_file(number)
+        path.parent.mkdir(exist_ok=True)
+        comment = f"patch moved {fix.short_mm:.3f} millimetres, bay frame at the neutral pose"
+        path.write_bytes(plain_ply(fix.moved, comment))
+
+
+def plain_ply(mesh: Mesh, comment: str) -> bytes:
+    """Return a binary little-endian PLY of a mesh, double precision, mm."""
+    header = [
+        "ply", "format binary_little_endian 1.0", f"comment {comment}", f"element vertex {len(mesh.vertices)}",
+        *(f"property double {axis}" for axis in "xyz"), f"element face {len(mesh.faces)}",
+        "property list uchar int vertex_indices", "end_header", "",
+    ]  # fmt: skip
+    faces: NDArray[np.void] = np.empty(len(mesh.faces), dtype=[("n", "u1"), ("corners", "<i4", (3,))])
+    faces["n"], faces["corners"] = 3, mesh.faces
+    return "\n".join(header).encode("ascii", "replace") + mesh.vertices.astype("<f8").tobytes() + faces.tobytes()
 
 
 def _write(stem: Path, vertices: Array, faces: IntArray, field: Field, turned: Array) -> None:

@@ -37,7 +37,7 @@ def _tree(result: CheckResult) -> dict[str, Any]:
         "inputs": [_input(file) for file in result.inputs],
         "registration": _registration(result.registration, result.part.mesh),
         "zones": [_zone(zone) for zone in result.zones],
-        "fixes": [_fix(fix) for fix in result.fixes],
+        "fixes": [_fix(fix, number) for number, fix in enumerate(result.fixes, 1)],
         "access": [_access(access) for access in result.access],
         "unseen": [_unseen(place) for place in result.unseen],
         "unseen_looked_for": looked_for(result),
@@ -111,13 +111,22 @@ def _zone(result: ZoneResult) -> dict[str, Any]:
     }
 
 
-def _fix(fix: Fix) -> dict[str, Any]:
+def fix_file(number: int) -> str:
+    """Return the file, within the report, of the patch of the fix with this number, moved just enough."""
+    return f"fixes/fix_{number}.ply"
+
+
+def _fix(fix: Fix, number: int) -> dict[str, Any]:
     return {
         "zone": fix.zone,
         "centre_mm": _list(fix.centre),
         "direction": _list(fix.direction),
         "short_mm": fix.short_mm,
         "area_mm2": fix.area_mm2,
+        "moved": fix_file(number),
+        "room_mm": fix.room_mm,
+        "room_to": fix.room_to,
+        "own_surfaces_mm": list(fix.own_surfaces_mm),
     }
 
 

@@ -13,7 +13,7 @@ from clearance.errors import InputError
 from clearance.job.write import job_text
 from clearance.outputs.certificate import CERTIFICATE, certificate
 from clearance.outputs.exchange import exchange
-from clearance.outputs.meshes import write_meshes
+from clearance.outputs.meshes import write_fixes, write_meshes
 from clearance.outputs.pictures import write_pictures
 from clearance.outputs.record import FORMAT, record
 from clearance.outputs.report_page import report_page
@@ -23,7 +23,7 @@ from clearance.verdict.result import CheckResult
 KEY = "-o"
 
 OURS = re.compile(
-    r"report\.(json|html)|certificate\.json|job\.toml|worst_points\.csv|pictures|clearance_(part|zone_.*)\.(ply|glb)"
+    r"report\.(json|html)|certificate\.json|job\.toml|worst_points\.csv|pictures|fixes|clearance_(part|zone_.*)\.(ply|glb)"
     r"|\.DS_Store|Thumbs\.db|desktop\.ini"
 )
 """Names that an earlier report may hold, and what file managers drop into any folder they show."""
@@ -70,6 +70,7 @@ def _fill(result: CheckResult, building: Path, folder: Path) -> None:
     (building / "job.toml").write_text(effective, encoding="utf-8")
     (building / "worst_points.csv").write_text(worst_points_csv(result), encoding="utf-8")
     write_meshes(result, building)
+    write_fixes(result, building)
     pictures = write_pictures(result, building / "pictures")
     (building / "report.html").write_text(report_page(result, pictures, effective), encoding="utf-8")
     (building / "report.json").write_text(json.dumps(tree, indent=2, allow_nan=False) + "\n", encoding="utf-8")

@@ -16,6 +16,7 @@ from clearance.motion.pair import PairMotion
 from clearance.motion.result import Sweep
 from clearance.motion.sweep import sweep
 from clearance.scene.mesh import IntArray, Mesh
+from clearance.verdict.behind import with_behind
 from clearance.verdict.result import Fix, Verdict, ZoneResult
 from clearance.verdict.setting import Setting
 
@@ -61,7 +62,7 @@ def all_fixes(results: Sequence[ZoneResult], motions: Mapping[str, PairMotion], 
     for r in sorted(results, key=lambda r: r.margin_mm - r.budget.guard):
         part = setting.part if growth is None else grown_part(setting.part, growth.anchor, r.factor)
         found += fixes_of(r, part.shown, motions[r.zone.name])
-    return tuple(found)
+    return with_behind(found, results, motions, setting)
 
 
 def _swept(result: ZoneResult, part: Mesh, patch: IntArray, motion: PairMotion) -> Sweep | None:
@@ -80,27 +81,38 @@ def _sunk(result: ZoneResult, part: Mesh, patch: IntArray, needed: float) -> Fix
     outward = np.cross(b - a, c - a)
     mean = outward.sum(axis=0)
     length = float(np.linalg.norm(mean))
+    direction = -mean / length if length > 0 else result.sweep.direction
+    short = needed - float(result.part_field.values_mm[deepest]) + result.part_field.may_be_lower_mm
     return Fix(
         zone=result.zone.name,
         centre=part.vertices[deepest],
-        direction=-mean / length if length > 0 else result.sweep.direction,
-        short_mm=needed - float(result.part_field.values_mm[deepest]) + result.part_field.may_be_lower_mm,
+        direction=direction,
+        short_mm=short,
         area_mm2=float(np.linalg.norm(outward, axis=1).sum() / 2),
         faces=patch,
+        moved=_moved(part, patch, short * direction),
     )
 
 
 def _fix(result: ZoneResult, part: Mesh, patch: IntArray, found: Sweep, needed: float) -> Fix:
     a, b, c = part.vertices[part.faces[patch]].swapaxes(0, 1)
     areas = np.linalg.norm(np.cross(b - a, c - a), axis=1) / 2
+    short = needed - found.clearance.lower
     return Fix(
         zone=result.zone.name,
         centre=found.on_part,
         direction=found.direction,
-        short_mm=needed - found.clearance.lower,
+        short_mm=short,
         area_mm2=float(areas.sum()),
         faces=patch,
+        moved=_moved(part, patch, short * found.direction),
     )
+
+
+def _moved(part: Mesh, patch: IntArray, by: Array) -> Mesh:
+    """Return a patch alone, shifted by (3,) mm."""
+    used, faces = np.unique(part.faces[patch], return_inverse=True)
+    return Mesh(part.vertices[used] + by, np.asarray(faces, np.int64).reshape(-1, 3))
 
 
 def _away(part: Mesh, patch: IntArray, point: Array) -> float:

@@ -15,7 +15,7 @@ from clearance.motion.result import ClearanceField, Sweep
 from clearance.provenance import InputFile
 from clearance.registration.result import Registration
 from clearance.scene.contact import ContactMask
-from clearance.scene.mesh import IntArray
+from clearance.scene.mesh import IntArray, Mesh
 from clearance.scene.part import Part
 from clearance.scene.scan import Scan
 from clearance.scene.zone import Zone
@@ -100,6 +100,10 @@ class Fix:
     short_mm: float
     area_mm2: float
     faces: IntArray
+    moved: Mesh
+    room_mm: float | None = None
+    room_to: str | None = None
+    own_surfaces_mm: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

@@ -181,6 +181,8 @@ def build(tmp_path: Path) -> Callable[..., CheckResult]:
                 Fix(
                     zone=ceiling, centre=zones[0].sweep.on_part, direction=zones[0].sweep.direction,
                     short_mm=3.36, area_mm2=412.0, faces=np.array([0]),
+                    moved=Mesh(placed.vertices[placed.faces[0]], np.array([[0, 1, 2]])),
+                    room_mm=2.0, room_to=floor, own_surfaces_mm=(3.0, 40.0),
                 ),
             ),
             inputs=(

@@ -14,6 +14,7 @@ from clearance.outputs.record import record
 from clearance.unseen.result import Unseen
 
 TOP = {
+    "access",
     "format", "verdict", "reason", "inputs", "registration", "zones", "fixes", "unseen", "unseen_looked_for",
     "timing_s", "versions",
 }  # fmt: skip
@@ -23,6 +24,9 @@ ZONE = {
 }  # fmt: skip
 REGISTRATION = {"method", "T_bay_part", "converged", "residual_rms_mm", "runner_up_ratio", "sigma_mm"}
 BUDGET = {"registration", "noise", "accuracy", "fit", "spacing", "tolerance", "growth", "standard", "guard"}
+FIX = {
+    "zone", "centre_mm", "direction", "short_mm", "area_mm2", "moved", "room_mm", "room_to", "own_surfaces_mm",
+}  # fmt: skip
 POSE = {"roll_deg", "lift_mm", "shift_mm", "travel_deg", "stroke_mm"}
 
 
@@ -36,7 +40,7 @@ def test_keys_are_exactly_those_promised(result):
         assert set(zone["clearance_mm"]) == {"lower", "upper"}
         assert set(zone["worst_pose"]) == POSE
         assert set(zone["budget_mm"]) == BUDGET
-    assert set(tree["fixes"][0]) == {"zone", "centre_mm", "direction", "short_mm", "area_mm2"}
+    assert set(tree["fixes"][0]) == FIX
     assert [set(file) for file in tree["inputs"]] == [
         {"file", "sha256", "unit", "triangles"},
         {"file", "sha256", "unit", "points"},

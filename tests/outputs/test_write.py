@@ -20,7 +20,8 @@ from clearance.outputs.worst_points import worst_points_csv
 from clearance.outputs.write import check_folder, write_results
 
 EVERYTHING = {
-    "report.html", "report.json", "certificate.json", "worst_points.csv", "job.toml", "pictures/part.png",
+    "report.html", "report.json", "fixes/fix_1.ply", "certificate.json", "worst_points.csv", "job.toml",
+    "pictures/part.png",
     "pictures/worst_ceiling.png", "pictures/worst_floor.png", "clearance_part.ply", "clearance_part.glb",
     "clearance_zone_ceiling.ply", "clearance_zone_ceiling.glb", "clearance_zone_floor.ply", "clearance_zone_floor.glb",
 }  # fmt: skip
