@@ -369,6 +369,8 @@ def main() -> None:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):  # a terminal that lacks a character gets a question mark
             stream.reconfigure(errors="replace")
+    # Products of many points with 3 x 3 matrices gain nothing from threads that wait for each other.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         code = app(standalone_mode=False)
     except (InputError, MissingLibraryError) as fault:

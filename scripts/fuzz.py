@@ -33,7 +33,9 @@ MEMORY = 3 << 30
 SECONDS = 20.0
 """Longest processor time that reading one small file may take."""
 
-JOB_FILES = ("part.stl", "bay.ply")
+JOB_FILES = ("rev_a.stl", "bay.ply", "bay_rail.ply", "actuator.stl")
+"""Files that the job of the corpus names."""
+
 Case = tuple[str, bytes]
 
 
@@ -211,6 +213,8 @@ def main() -> int:
     end = time.monotonic() + 60 * options.minutes
     options.keep.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory() as folder:
+        for beside in JOB_FILES:
+            (Path(folder) / beside).write_bytes(b"only has to be there")
         while time.monotonic() < end:
             name = chance.choice(names)
             data = mutated(sound[name], chance)

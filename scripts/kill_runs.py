@@ -116,6 +116,9 @@ def main() -> int:
             after = chance.uniform(0, whole_s * (0.4 if writing else 1.0))
             left = killed(job, out, after_s=after, while_writing=writing)
             bad, ended, replaced = bad + bool(left.faults), ended + left.ended, replaced + left.replaced
+            state = "ended" if left.ended else "killed"
+            when = f"{state} after {after:.2f} s{' of writing' if writing else ''}"
+            print(f"run {number}: {when}, {'bad' if left.faults else 'whole'}", flush=True)
             for fault in left.faults:
                 print(f"run {number}, {after:.2f} s: {fault}", flush=True)
     print(f"{options.count} runs of {whole_s:.1f} s: {ended} had ended, {replaced} had replaced the report, {bad} bad")
