@@ -9,7 +9,7 @@ from typing import NoReturn
 
 import typer
 
-from clearance.cli import inputs, checks, studies  # noqa: F401, I001; each adds its commands, in this order
+from clearance.cli import arrange, checks, studies  # noqa: F401 - each adds its commands, in this order
 from clearance.cli.app import app
 from clearance.errors import ClearanceError, InputError, MissingLibraryError
 

@@ -1,4 +1,4 @@
-"""Commands about what goes in: new, look, pick, place."""
+"""Commands that arrange a job: new, look, pick, place."""
 
 from __future__ import annotations
 
