@@ -27,6 +27,9 @@ TOLERANCE_MM = 0.02
 SHORTEST_MM = 0.05
 """A piece of a way on which no point of the body moves farther is not cut again."""
 
+SHARES = (1.0, 0.5, 0.25, 0.75)
+"""Places on a leg at which it is asked how deep it meets something."""
+
 MOST_QUERIES = 5000
 """Distances after which a piece counts as not proven."""
 
@@ -103,9 +106,24 @@ def along(body: Body, leg: Leg, obstacle: Obstacle, name: str = "") -> tuple[Out
     if near is None:
         return Outcome.FREE, None
     if not leg.mixed:
-        found = _swept(body, leg.motion(0.0, 1.0), near)
+        motion = leg.motion(0.0, 1.0)
+        if proven_mm(body, motion, near) == -np.inf:
+            return _in_the_way(body, leg, near, name)
+        found = _swept(body, motion, near)
         return outcome_of(found.clearance, near), _spot(found, near, leg, name)
     return _in_pieces(body, leg, near, name)
+
+
+def _in_the_way(body: Body, leg: Leg, obstacle: Obstacle, name: str) -> tuple[Outcome, Spot | None]:
+    """Tell how surely an obstacle that is met blocks a leg, from how deep it is met at a few poses of it."""
+    nearest: Spot | None = None
+    for share in SHARES if leg.travel_mm(body.mesh) > 0 else SHARES[:1]:
+        there = _swept(body, leg.motion(share, share), obstacle)
+        spot = _spot_at(there, obstacle, leg, share, name)
+        if outcome_of(there.clearance, obstacle) is Outcome.BLOCKED:
+            return Outcome.BLOCKED, spot
+        nearest = _nearer(nearest, spot)
+    return Outcome.UNDECIDED, nearest
 
 
 def _in_pieces(body: Body, leg: Leg, obstacle: Obstacle, name: str) -> tuple[Outcome, Spot | None]:

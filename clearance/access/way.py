@@ -46,8 +46,15 @@ def check_way(name: str, kind: str, body: Body, legs: Sequence[Leg], obstacles: 
     found: list[tuple[Outcome, Spot | None]] = []
     for number, leg in enumerate(legs, 1):
         step = f"step {number}, " if len(legs) > 1 else ""
-        found += [along(body, leg, obstacle, step) for obstacle in obstacles]
+        for obstacle in obstacles:
+            found.append(along(body, leg, obstacle, step))
+            if found[-1][0] is Outcome.BLOCKED:
+                return _told(name, kind, found[-1:])
         body = Body(mesh=body.mesh.moved(leg.pose(1.0)), closed=body.closed)
+    return _told(name, kind, found)
+
+
+def _told(name: str, kind: str, found: Sequence[tuple[Outcome, Spot | None]]) -> Access:
     outcome, spot = gravest_of(found)
     return Access(name=name, kind=kind, outcome=outcome, reason=_reason(kind, outcome, spot), spot=spot)
 
