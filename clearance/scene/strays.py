@@ -18,6 +18,9 @@ SUPPORT_RANK, SUPPORT_REACH = 4, 2.0
 RARE, SPARSE = 3.0, 5.0
 """Multiples of the scan's median spacing: `RARE` points are compared with each other, `SPARSE` ones are suspected."""
 
+THINNED_MM = 15.0
+"""Spacing, as told for thinned points, up to which the cubes themselves explain it."""
+
 LONELY_MM = 20.0
 """Distance to the sixth neighbour from which a point of a thinned scan is suspected."""
 
@@ -82,7 +85,7 @@ def sparse_strays(points: Array, spacing_mm: Array, asked: Flags, noise_mm: floa
     stray = np.zeros(len(points), dtype=bool)
     if len(points) <= NEIGHBOURS:
         return stray
-    wide = spacing_mm > RARE * float(np.median(spacing_mm))
+    wide = spacing_mm > max(RARE * float(np.median(spacing_mm)), THINNED_MM)
     suspect = np.flatnonzero(asked & wide)
     distance, index = Neighbours(points).nearest(points[suspect], NEIGHBOURS + 1)
     typical = np.median(spacing_mm[index[:, 1:]], axis=1)
