@@ -29,7 +29,7 @@ from demo_scene.bay import (
     pose_bay_part,
     surroundings,
 )  # fmt: skip
-from demo_scene.jobs import BAY_FILES, GAPS, JOBS, RAIL_FILE, job_text, picked_landmarks
+from demo_scene.jobs import BAY_FILES, GAPS, JOBS, RAIL_FILE, hot_job_text, job_text, picked_landmarks
 from demo_scene.part import REVISIONS, Array, manifold_of
 from demo_scene.scanner import Shots, first_visit, second_visit
 from demo_scene.truth import Truth, least_clearance
@@ -117,6 +117,9 @@ def make(out: Path) -> None:
     landmarks = picked_landmarks(pose, rng)
     for job in JOBS:
         (out / f"{job.name}.toml").write_text(job_text(job, landmarks), encoding="utf-8", newline="\n")
+    hot = next(job for job in JOBS if job.name == "rev_b")
+    (out / "heat").mkdir(exist_ok=True)
+    (out / "heat" / "rev_b.toml").write_text(hot_job_text(hot, landmarks), encoding="utf-8", newline="\n")
     true = {name: true_clearances(part, [*solids, moving]) for name, part in parts.items()}
     record = {
         "about": ABOUT,
@@ -132,7 +135,7 @@ def make(out: Path) -> None:
 
 def differences(made: Path, shipped: Path) -> list[str]:
     """Return the names of files that differ or are in one folder only."""
-    names = {p.name for folder in (made, shipped) for p in folder.iterdir()}
+    names = {p.relative_to(folder).as_posix() for folder in (made, shipped) for p in folder.rglob("*") if p.is_file()}
     return [n for n in sorted(names) if _bytes(made / n) != _bytes(shipped / n)]
 
 

@@ -113,6 +113,40 @@ shift = {list(SHIFT_MM)}
 """
 
 
+HOT_HEAD = """\
+# Rev B, hot: what gap the brake hard line needs of it, bare and behind a sheet. For `clearance shield`.
+# The scans and the part are those of rev_b.toml, one folder up; so are the zones and their gaps.
+"""
+HOT = """
+# Growth is about the middle of the head flange, which the studs hold.
+[[datum]]
+name = "flange"
+on = "part"
+face = { point = [0.0, 0.0, 0.0], normal = [0.0, 0.0, -1.0], radius = 30.0 }
+
+[heat]
+part_temperature = 650
+ambient = 80
+anchor = "flange"
+emissivity = "stainless heavily oxidised"
+air_speed = 3.0
+
+[shield]
+sheets = 1
+standoff = 15.0
+sheet = 0.8
+emissivity = "aluminium oxidised"
+"""
+
+
+def hot_job_text(job: DemoJob, landmarks: dict[str, tuple[list[float], list[float], list[float]]]) -> str:
+    """Return the TOML of a job in use, one folder below the cold one: a limit for the brake line, heat and a shield."""
+    text = job_text(job, landmarks).removeprefix(job.about + SCENE).replace(job.title, f"{job.title}, hot")
+    for file in (job.part, *BAY_FILES, RAIL_FILE, "actuator.stl"):
+        text = text.replace(f'"{file}"', f'"../{file}"')
+    return HOT_HEAD + text.replace("shielded = false\n", 'shielded = false\nlimit = "brake line DOT 4"\n') + HOT
+
+
 def _zones() -> str:
     """Return the zones' tables."""
     (x, y, z), (x2, y2, z2) = SHAFT
