@@ -68,7 +68,8 @@ def _wall_points(pitch: float = 2.0, noise: float = 0.05) -> np.ndarray:
     u, v = np.meshgrid(np.arange(-140, 140.1, pitch), np.arange(-40, 60.1, pitch))
     u, v = u.ravel(), v.ravel()
     wall = np.column_stack([u, 45 + rng.normal(0, noise, u.size), v])
-    floor = np.column_stack([u, v - 40, -45 + rng.normal(0, noise, u.size)])
+    u, v = (g.ravel() for g in np.meshgrid(np.arange(-140, 140.1, pitch), np.arange(-80, 44.1, pitch)))
+    floor = np.column_stack([u, v, -45 + rng.normal(0, noise, u.size)])
     return np.vstack([wall, floor])
 
 

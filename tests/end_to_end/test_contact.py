@@ -29,6 +29,7 @@ tolerance = 0.1
 files = ["bay.ply"]
 unit = "mm"
 accuracy = 0.02
+ends = [{ends}]
 [register]
 method = "given"
 shift = [0, 0, 0]
@@ -44,6 +45,11 @@ where = {{ rest = true }}
 gap = 10
 """
 CONTACT = 'contact = ["flange"]'
+RIM = ", ".join(
+    f"{{ box = {{ min = [{x - 7:.1f}, {y - 7:.1f}, -2], max = [{x + 7:.1f}, {y + 7:.1f}, 2] }} }}"
+    for x, y in (45 * np.array([np.cos(a), np.sin(a)]) for a in np.radians(np.arange(0, 360, 10)))
+)
+"""Boxes about the edge of the port face, which really ends there; the openings lie farther in."""
 
 
 def _flanged_pipe() -> trimesh.Trimesh:
@@ -66,14 +72,14 @@ def _bay(*, openings: str = "none", more: Array | None = None) -> Array:
     face = face[away <= 45]
     for x, y, radius in OPENINGS[openings]:
         face = face[np.linalg.norm(face[:, :2] - (x, y), axis=1) > radius]
-    wall = _plane(80, 45, 2)[:, [0, 2, 1]] + (0, WALL_Y, 50)
+    wall = _plane(80, 70, 2)[:, [0, 2, 1]] + (0, WALL_Y, 50)
     return np.vstack([face, wall] + ([] if more is None else [more]))
 
 
 def _check(folder: Path, bay: Array, contact: str = CONTACT, gap: float = 10) -> CheckResult:
     _flanged_pipe().export(folder / "part.stl")
     trimesh.PointCloud(bay).export(folder / "bay.ply")
-    (folder / "job.toml").write_text(JOB.format(contact=contact).replace("gap = 10", f"gap = {gap:g}"))
+    (folder / "job.toml").write_text(JOB.format(contact=contact, ends=RIM).replace("gap = 10", f"gap = {gap:g}"))
     return check(folder / "job.toml")
 
 

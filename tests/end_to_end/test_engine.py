@@ -70,7 +70,7 @@ def _on(shape: trimesh.Trimesh, count: int, seed: int) -> Array:
 
 def _seen_engine() -> Array:
     """Points of the engine from above and all sides, and none from beneath, in the part's frame."""
-    points = _on(_engine(), 40_000, 1)
+    points = _on(_engine(), 80_000, 1)
     inner = (np.abs(points[:, 2] + 60) < 0.5) & (np.abs(points[:, 0]) < 75) & (np.abs(points[:, 1]) < 35)
     return points[~inner & (points[:, 2] > -159)]
 
