@@ -13,7 +13,7 @@ from clearance.layout.placement import Progress
 from clearance.shield.blank import Blank, blank
 from clearance.shield.pattern import Pattern, flat_pattern
 from clearance.shield.region import Mask
-from clearance.shield.room import AIR_MM, Room, room
+from clearance.shield.room import AIR_MM, CAP_MM, Room, room
 
 UNCOVERED = 0.05
 """Share of the needed area that may stay bare: rims and what looks along the sheet."""
@@ -65,12 +65,12 @@ def fitted(
     that of the pair's middle.
     """
     progress("looking for room for a shield")
-    space = room(layout, guard_mm)
+    build_mm = about.build_mm + AIR_MM
+    space = room(layout, guard_mm, cap_mm=max(CAP_MM, 2 * build_mm))
     progress("building the blank and checking it against every zone")
     sheet = blank(layout, job, need_faces, about.standoff, about.build_mm - about.standoff)
     left = bool(len(sheet.inner.faces))
     progress("laying the blank flat")
-    build_mm = about.build_mm + AIR_MM
     return Fitted(
         need_faces=need_faces,
         room=space,

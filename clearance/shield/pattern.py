@@ -148,8 +148,11 @@ def excess(flat: Flat, limit: float) -> float:
 
 def _cut_until_flat(mesh: Mesh, limit: float) -> tuple[list[Flat], list[tuple[Mesh, str]]]:
     """Return the pieces that lie flat, from one end of the blank to the other, and the ones that do not."""
-    good, refused = list[Flat](), list[tuple[Mesh, str]]()
-    waiting = [laid_flat(piece) for piece in _components(mesh)]
+    good, waiting, refused = list[Flat](), list[Flat](), list[tuple[Mesh, str]]()
+    for piece in _components(mesh):
+        discs, rings = _opened_up(piece)
+        waiting += discs
+        refused += [(ring, "it closes upon itself, and cutting it through did not open it") for ring in rings]
     while waiting:
         waiting.sort(key=lambda flat: excess(flat, limit))
         worst = waiting.pop()
@@ -164,6 +167,27 @@ def _cut_until_flat(mesh: Mesh, limit: float) -> tuple[list[Flat], list[tuple[Me
     along = np.linalg.svd(mesh.vertices - mesh.vertices.mean(axis=0), full_matrices=False)[2][0]
     good.sort(key=lambda flat: float(flat.mesh.centroid @ along))
     return good, refused
+
+
+def _opened_up(mesh: Mesh) -> tuple[list[Flat], list[Mesh]]:
+    """Lay a piece flat; one without a rim, or with a handle, is cut through until every part has neither.
+
+    Returns what lies flat, however distorted, and what could not be opened.
+    """
+    flats, closed, waiting = list[Flat](), list[Mesh](), [mesh]
+    while waiting:
+        piece = waiting.pop()
+        try:
+            flats.append(laid_flat(piece))
+            continue
+        except ValueError:
+            along = np.linalg.svd(piece.vertices - piece.vertices.mean(axis=0), full_matrices=False)[2][0]
+            parts = _cut(piece, along)
+        if len(parts) > 1 and len(flats) + len(closed) + len(waiting) + len(parts) <= MOST_PIECES:
+            waiting += parts
+        else:
+            closed.append(piece)
+    return flats, closed
 
 
 def _why(flat: Flat, limit: float) -> str:

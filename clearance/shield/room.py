@@ -21,10 +21,10 @@ AIR_MM = 6.0
 MOVING = ("axle", "actuator", "access")
 """Kinds of zone whose gap is for what moves or must be reached; a sheet in the way is in it as the part would be."""
 
-TOLERANCE_MM = 0.5
+TOLERANCE_MM = 1.0
 """A bound is no more than this below the least distance."""
 
-CAP_MM = 60.0
+CAP_MM = 40.0
 """More room than this is not worked out."""
 
 ROUNDING_MM = 1e-9

@@ -33,12 +33,17 @@ from clearance.unseen.gaps import WIDEST_MM, Gaps, find_gaps
 from clearance.unseen.holes import Hole, holes_of
 from clearance.unseen.reach import Owners, Reach
 from clearance.unseen.result import Needed, Unseen
-from clearance.unseen.rims import PATCH, find_rims
+from clearance.unseen.rims import PATCH, Rims, find_rims
 from clearance.unseen.shadows import SMALLEST_MM, Shadow, cells_about, find_shadows
 from clearance.unseen.sight import Seen, Sight, sight_of
 from clearance.unseen.words import at, side
 
 MOST_LISTED = 20
+
+ALONG_SHAFT = 0.9
+"""A rim whose surface would go on no more than this (cosine) along the shaft runs along it."""
+
+ROUNDING_MM = 0.1
 
 THIN_MM = 1.0
 """Scan points are thinned to one in a cube of this side: holes of `SMALLEST_MM` still show."""
@@ -100,12 +105,25 @@ def find_unseen(
     holes = holes_of(gaps, reach, owners)
     found = [_told_hole(h, owners, rock) for h in holes]
     if not sights:
-        edges = edges_of(rims, tree, near, reach, owners)
+        open_rims = rims.of(~_completed(rims, needs, scan.noise_mm))
+        edges = edges_of(open_rims, tree, near, reach, owners)
         found += [_told_edge(e, owners, rock) for e in edges if not _within(e.centre, holes)]
     if sights:
         shadows = find_shadows(cells, sights, reach, owners, tree, scan.noise_mm)
         found += [_told_shadow(s, owners, tree, rock) for s in shadows]
     return _listed(found)
+
+
+def _completed(rims: Rims, needs: Sequence[Needed], noise_mm: float) -> NDArray[np.bool_]:
+    """Tell which rims run along a fitted shaft: beyond those it is the shaft itself that goes on, and is checked."""
+    done = np.zeros(len(rims.points), bool)
+    for fit in (need.zone.fit for need in needs if need.zone.fit is not None):
+        axis = (fit.to - fit.from_) / fit.length_mm
+        away = rims.points - fit.from_
+        off = np.linalg.norm(away - np.outer(away @ axis, axis), axis=1) - fit.radius_mm
+        on = np.abs(off) < 3 * (noise_mm + fit.sigma_surface_mm) + ROUNDING_MM
+        done |= on & (np.abs(rims.outward @ axis) < ALONG_SHAFT)
+    return done
 
 
 def _sights(

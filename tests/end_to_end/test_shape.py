@@ -28,6 +28,7 @@ tolerance = 0.1
 files = ["bay.ply"]
 unit = "mm"
 accuracy = 0.02
+{ends}
 {engine}[register]
 method = "shape"
 {region}
@@ -35,7 +36,7 @@ method = "shape"
 name = "wall"
 kind = "chassis"
 where = {{ rest = true }}
-gap = 3
+gap = 2.5
 """
 
 
@@ -78,9 +79,13 @@ def _job(folder: Path, part: trimesh.Trimesh, engine: trimesh.Trimesh | None = N
     trimesh.PointCloud(TRUE.apply(np.vstack([_scan(scanned), _backdrop()]))).export(folder / "bay.ply")
     near = TRUE.apply(scanned.vertices.mean(axis=0)) + np.array([20, -15, 25])
     centre = ", ".join(f"{x:.0f}" for x in near)
+    # Half of the engine is turned away from the scanner: its scan ends where its back begins.
+    placed = TRUE.apply(scanned.vertices)
+    low, high = (placed.min(axis=0) - 10).tolist(), (placed.max(axis=0) + 10).tolist()
     (folder / "job.toml").write_text(
         JOB.format(
             engine="" if engine is None else '[engine]\nfile = "engine.stl"\nunit = "mm"\npeel = true\n',
+            ends=f"ends = [{{ box = {{ min = {low}, max = {high} }} }}]" if engine else "",
             region=f"region = {{ center = [{centre}], radius = 200 }}" if region else "",
         )
     )
