@@ -81,10 +81,18 @@ class Leg:
         return bool(self.shift.any()) and self.angle_rad != 0
 
     def travel_mm(self, mesh: Mesh) -> float:
-        """Return the farthest that any point of a body moves on the whole leg."""
+        """Return the length of the longest way of any point of a body on the whole leg."""
+        return float(np.linalg.norm(self.shift)) + self.radius_mm(mesh) * abs(self.angle_rad)
+
+    def reach_mm(self, mesh: Mesh) -> float:
+        """Return how far from its first place any point of a body comes on the leg, at most."""
+        chord = 2 * np.sin(min(abs(self.angle_rad), np.pi) / 2)
+        return float(np.linalg.norm(self.shift) + self.radius_mm(mesh) * chord)
+
+    def radius_mm(self, mesh: Mesh) -> float:
+        """Return the largest distance of a body from the line it turns about, where it stands at first."""
         away = mesh.vertices - self.point
-        radius = np.linalg.norm(away - np.outer(away @ self.direction, self.direction), axis=1).max()
-        return float(np.linalg.norm(self.shift) + radius * abs(self.angle_rad))
+        return float(np.linalg.norm(away - np.outer(away @ self.direction, self.direction), axis=1).max())
 
 
 STILL = Leg(shift=np.zeros(3), point=np.zeros(3), direction=np.array([0.0, 0.0, 1.0]), angle_rad=0.0)
@@ -149,13 +157,16 @@ def _in_pieces(body: Body, leg: Leg, obstacle: Obstacle, name: str) -> tuple[Out
     return (Outcome.FREE, nearest) if doubtful is None else (Outcome.UNDECIDED, doubtful)
 
 
-def proven_mm(body: Body, motion: PairMotion, obstacle: Obstacle) -> float:
-    """Return a lower bound of the clearance over a motion, mm; minus infinity where they meet, however deep."""
+def proven_mm(body: Body, motion: PairMotion, obstacle: Obstacle, wanted_mm: float | None = None) -> float:
+    """Return a lower bound of the clearance over a motion, mm; minus infinity where they meet, however deep.
+
+    With `wanted_mm` the bound is no tighter than tells whether that is kept.
+    """
     pair = shifted(body.mesh, body.closed, obstacle.solid, obstacle.closed, motion)
     bodies = posed(pair.motion, near_pieces(pair))
     if inside_at_middle(pair):
         return -np.inf
-    bound = bodies.search(TOLERANCE_MM, MOST_QUERIES).bound
+    bound = bodies.search(TOLERANCE_MM, MOST_QUERIES, wanted_mm).bound
     meets = bound.upper <= TOUCH_MM + bodies.excess_mm or inside_what_is_swept(pair)
     return -np.inf if meets else bound.lower
 
@@ -186,7 +197,7 @@ def cropped(obstacle: Obstacle, mesh: Mesh, leg: Leg) -> Obstacle | None:
 
     What is left out stays farther from the body, wherever on the leg, than is needed.
     """
-    reach = leg.travel_mm(mesh) + obstacle.needed_mm + 1.0
+    reach = leg.reach_mm(mesh) + obstacle.needed_mm + 1.0
     low, high = mesh.vertices.min(axis=0) - reach, mesh.vertices.max(axis=0) + reach
     solid = obstacle.solid
     if not isinstance(solid, Mesh):
