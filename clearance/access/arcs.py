@@ -16,6 +16,7 @@ from clearance.distance.near import Balls, balls_of_mesh, balls_of_points
 from clearance.frames import Array
 from clearance.motion.bodies import CELL_MM, SLACK_MM, Solid, subset
 from clearance.scene.mesh import Mesh
+from clearance.scene.refine import refined
 
 SECTORS = 24
 """Sectors into which the circle is cut at first."""
@@ -25,6 +26,9 @@ FINEST = 8
 
 HALVINGS = 4
 """How often the step towards the end of an arc is halved."""
+
+EDGE_MM = 15.0
+"""Edges of the handle are split to this: its vertices are asked first how deep they are in something."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,7 +72,7 @@ class Arcs:
     """
 
     def __init__(self, handle: Mesh, at: Array, axis: Array, swing_rad: float, obstacles: Sequence[Obstacle]) -> None:
-        self._handle, self._at, self._axis, self._swing = handle, at, axis, swing_rad
+        self._handle, self._at, self._axis, self._swing = refined(handle, EDGE_MM), at, axis, swing_rad
         self._radius = self._leg(0.0).radius_mm(handle)
         near = [self._near(obstacle) for obstacle in obstacles]
         self._obstacles = [obstacle for obstacle in near if obstacle is not None]
@@ -148,9 +152,8 @@ class Arcs:
         no surfaces meet, the handle is inside a closed obstacle at every angle or at none.
         """
         whole, needed = near.whole, near.whole.needed_mm
-        if whole.closed and isinstance(whole.solid, Mesh):
-            if surface_of(whole.solid).signed_distance(held.body.mesh.vertices[:1])[0][0] < 0:
-                return False
+        if self._deepest_in(whole, held.body.mesh.vertices[:1]) < 0:
+            return False
         away = held.surface.signed_distance(near.balls.centres)[0]
         if away.min(initial=np.inf) < needed:
             return False
@@ -205,11 +208,19 @@ class Arcs:
         upper, blocks = float(away.min(initial=np.inf)), whole.gap_mm - whole.doubt_mm
         if not whole.firm or upper < blocks:
             return upper
-        inside = whole.closed and isinstance(whole.solid, Mesh)
-        if not inside and not (away - near.balls.radii < blocks).any():
+        upper = min(upper, self._deepest_in(whole, held.body.mesh.vertices))
+        if upper < blocks or (upper >= 0 and (away - near.balls.radii >= blocks).all()):
             return upper
         _, spot = along(held.body, STILL, whole)
         return upper if spot is None else min(upper, spot.clearance.upper)
+
+    @staticmethod
+    def _deepest_in(obstacle: Obstacle, points: Array) -> float:
+        """Return minus how deep the deepest of (n, 3) points is in a closed obstacle, mm; infinity if none is."""
+        if not (obstacle.closed and isinstance(obstacle.solid, Mesh)):
+            return np.inf
+        away = surface_of(obstacle.solid).signed_distance(points)[0]
+        return float(away.min()) if away.min() < 0 else np.inf
 
     def _open(self) -> list[tuple[float, float]]:
         """Return the arcs without a blocked angle that are as long as the swing."""
