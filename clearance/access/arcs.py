@@ -15,6 +15,7 @@ from clearance.distance.inside import Surface, surface_of
 from clearance.distance.near import Balls, balls_of_mesh, balls_of_points
 from clearance.frames import Array
 from clearance.motion.bodies import CELL_MM, SLACK_MM, Solid, subset
+from clearance.scene.cubes import cubes
 from clearance.scene.mesh import Mesh
 from clearance.scene.refine import refined
 
@@ -116,7 +117,7 @@ class Arcs:
     def _near(self, obstacle: Obstacle) -> _Near | None:
         """Return what lies within the ring that the handle goes round in, widened by what must be kept."""
         solid, reach = obstacle.solid, obstacle.needed_mm + SLACK_MM
-        balls = balls_of_mesh(solid) if isinstance(solid, Mesh) else balls_of_points(solid, CELL_MM)
+        balls = _grouped(balls_of_mesh(solid)) if isinstance(solid, Mesh) else balls_of_points(solid, CELL_MM)
         heights, spread = (balls.centres - self._at) @ self._axis, balls.radii + reach
         low, high = np.sort((self._handle.vertices - self._at) @ self._axis)[[0, -1]]
         radii = np.linalg.norm(balls.centres - self._at - np.outer(heights, self._axis), axis=1)
@@ -232,3 +233,11 @@ class Arcs:
             return [(0.0, 2 * np.pi)]
         at = sorted(self._blocked)
         return list(pairwise([*at, at[0] + 2 * np.pi]))
+
+
+def _grouped(balls: Balls) -> Balls:
+    """Return balls that hold all balls whose centres share a cube."""
+    first, group = cubes(balls.centres, CELL_MM)
+    centres, radii = balls.centres[first], np.zeros(len(first))
+    np.maximum.at(radii, group, np.linalg.norm(balls.centres - centres[group], axis=1) + balls.radii)
+    return Balls(centres, radii, group[balls.group])

@@ -76,6 +76,11 @@ class Leg:
         return PairMotion(rock=rock, turned="part")
 
     @property
+    def moves(self) -> bool:
+        """Whether it moves anything."""
+        return bool(self.shift.any()) or self.angle_rad != 0
+
+    @property
     def mixed(self) -> bool:
         """Whether it shifts and turns at once."""
         return bool(self.shift.any()) and self.angle_rad != 0
@@ -115,7 +120,7 @@ def along(body: Body, leg: Leg, obstacle: Obstacle, name: str = "") -> tuple[Out
         return Outcome.FREE, None
     if not leg.mixed:
         motion = leg.motion(0.0, 1.0)
-        if proven_mm(body, motion, near) == -np.inf:
+        if leg.moves and proven_mm(body, motion, near) == -np.inf:
             return _in_the_way(body, leg, near, name)
         found = _swept(body, motion, near)
         return outcome_of(found.clearance, near), _spot(found, near, leg, name)
@@ -125,7 +130,7 @@ def along(body: Body, leg: Leg, obstacle: Obstacle, name: str = "") -> tuple[Out
 def _in_the_way(body: Body, leg: Leg, obstacle: Obstacle, name: str) -> tuple[Outcome, Spot | None]:
     """Tell how surely an obstacle that is met blocks a leg, from how deep it is met at a few poses of it."""
     nearest: Spot | None = None
-    for share in SHARES if leg.travel_mm(body.mesh) > 0 else SHARES[:1]:
+    for share in SHARES:
         there = _swept(body, leg.motion(share, share), obstacle)
         spot = _spot_at(there, obstacle, leg, share, name)
         if outcome_of(there.clearance, obstacle) is Outcome.BLOCKED:
@@ -183,7 +188,7 @@ def _spot(found: Sweep, obstacle: Obstacle, leg: Leg, name: str) -> Spot:
 
 
 def _spot_at(found: Sweep, obstacle: Obstacle, leg: Leg, share: float, name: str) -> Spot:
-    when = f"{name}{100 * share:.0f} % of the way"
+    when = f"{name}{100 * share:.0f} % of the way" if leg.moves else ""
     spot = spot_of(found, obstacle, when)
     return replace(spot, on_moving=leg.pose(share).apply(found.on_part))
 
