@@ -18,7 +18,7 @@ from clearance.motion.posed import posed
 from clearance.motion.result import Sweep
 from clearance.motion.rock import Rock
 from clearance.motion.swallowed import inside_at_middle, inside_what_is_swept
-from clearance.motion.sweep import sweep
+from clearance.motion.sweep import sweep, sweep_if_clear
 from clearance.scene.mesh import Mesh
 
 TOLERANCE_MM = 0.02
@@ -26,6 +26,9 @@ TOLERANCE_MM = 0.02
 
 SHORTEST_MM = 0.05
 """A piece of a way on which no point of the body moves farther is not cut again."""
+
+SPARE_MM = 1.0
+"""What comes within this of what is needed is looked at as well."""
 
 SHARES = (1.0, 0.5, 0.25, 0.75)
 """Places on a leg at which it is asked how deep it meets something."""
@@ -119,10 +122,9 @@ def along(body: Body, leg: Leg, obstacle: Obstacle, name: str = "") -> tuple[Out
     if near is None:
         return Outcome.FREE, None
     if not leg.mixed:
-        motion = leg.motion(0.0, 1.0)
-        if leg.moves and proven_mm(body, motion, near) == -np.inf:
+        found = (_if_clear if leg.moves else _swept)(body, leg.motion(0.0, 1.0), near)
+        if found is None:
             return _in_the_way(body, leg, near, name)
-        found = _swept(body, motion, near)
         return outcome_of(found.clearance, near), _spot(found, near, leg, name)
     return _in_pieces(body, leg, near, name)
 
@@ -140,25 +142,30 @@ def _in_the_way(body: Body, leg: Leg, obstacle: Obstacle, name: str) -> tuple[Ou
 
 
 def _in_pieces(body: Body, leg: Leg, obstacle: Obstacle, name: str) -> tuple[Outcome, Spot | None]:
-    work, nearest, doubtful, pieces = [(0.0, 1.0)], None, None, 0
-    travel = leg.travel_mm(body.mesh)
+    work, nearest, doubtful, pieces = [(0.0, 1.0, obstacle)], None, None, 0
+    travel, needed = leg.travel_mm(body.mesh), obstacle.needed_mm
     while work:
-        start, stop = work.pop()
-        proven, pieces = proven_mm(body, leg.motion(start, stop), obstacle), pieces + 1
-        middle = (start + stop) / 2
-        there = _swept(body, leg.motion(middle, middle), obstacle)
-        spot = _spot_at(there, obstacle, leg, middle, name)
-        if proven >= obstacle.needed_mm:
-            kept = replace(spot, clearance=Bound(proven, max(proven, spot.clearance.upper)))
-            nearest = _nearer(nearest, kept)
+        start, stop, around = work.pop()
+        middle, pieces = (start + stop) / 2, pieces + 1
+        there = body.mesh.moved(leg.pose(middle))
+        near = _boxed(around, there, (stop - start) / 2 * travel + needed + SPARE_MM)
+        if near is None:
             continue
-        outcome = outcome_of(there.clearance, obstacle)
+        proven = proven_mm(body, leg.motion(start, stop), near, needed)
+        if proven >= needed and nearest is not None and proven >= nearest.clearance.lower:
+            continue
+        found = _swept(body, leg.motion(middle, middle), near)
+        spot = _spot_at(found, near, leg, middle, name)
+        if proven >= needed:
+            nearest = replace(spot, clearance=Bound(proven, max(proven, spot.clearance.upper)))
+            continue
+        outcome = outcome_of(found.clearance, near)
         if outcome is Outcome.BLOCKED:
             return outcome, spot
         if (stop - start) * travel <= SHORTEST_MM or pieces >= MOST_PIECES:
             doubtful = _nearer(doubtful, spot)
             continue
-        work += [(middle, stop), (start, middle)]
+        work += [(middle, stop, near), (start, middle, near)]
     return (Outcome.FREE, nearest) if doubtful is None else (Outcome.UNDECIDED, doubtful)
 
 
@@ -174,6 +181,10 @@ def proven_mm(body: Body, motion: PairMotion, obstacle: Obstacle, wanted_mm: flo
     bound = bodies.search(TOLERANCE_MM, MOST_QUERIES, wanted_mm).bound
     meets = bound.upper <= TOUCH_MM + bodies.excess_mm or inside_what_is_swept(pair)
     return -np.inf if meets else bound.lower
+
+
+def _if_clear(body: Body, motion: PairMotion, obstacle: Obstacle) -> Sweep | None:
+    return sweep_if_clear(body.mesh, body.closed, obstacle.solid, obstacle.closed, motion, TOLERANCE_MM)
 
 
 def _swept(body: Body, motion: PairMotion, obstacle: Obstacle) -> Sweep:
@@ -202,7 +213,11 @@ def cropped(obstacle: Obstacle, mesh: Mesh, leg: Leg) -> Obstacle | None:
 
     What is left out stays farther from the body, wherever on the leg, than is needed.
     """
-    reach = leg.reach_mm(mesh) + obstacle.needed_mm + 1.0
+    return _boxed(obstacle, mesh, leg.reach_mm(mesh) + obstacle.needed_mm + SPARE_MM)
+
+
+def _boxed(obstacle: Obstacle, mesh: Mesh, reach: float) -> Obstacle | None:
+    """Return what of an obstacle meets the box about a mesh widened by `reach`, mm; a closed one whole or not at all."""
     low, high = mesh.vertices.min(axis=0) - reach, mesh.vertices.max(axis=0) + reach
     solid = obstacle.solid
     if not isinstance(solid, Mesh):
