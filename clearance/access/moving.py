@@ -27,8 +27,8 @@ TOLERANCE_MM = 0.02
 SHORTEST_MM = 0.05
 """A piece of a way on which no point of the body moves farther is not cut again."""
 
-SPARE_MM = 1.0
-"""What comes within this of what is needed is looked at as well."""
+SPARE_MM = 10.0
+"""What keeps this much more than is needed is left out, so that no lower bound says more than that."""
 
 SHARES = (1.0, 0.5, 0.25, 0.75)
 """Places on a leg at which it is asked how deep it meets something."""
@@ -115,7 +115,7 @@ def along(body: Body, leg: Leg, obstacle: Obstacle, name: str = "") -> tuple[Out
 
     Returns
     -------
-    Outcome and the spot where it is nearest, or in the way; None for an obstacle too far off to matter. Of a
+    Outcome and the spot where it is nearest, or in the way; None for one that keeps `SPARE_MM` more than needed. Of a
     leg in pieces the spot is the middle of the piece of which least is proven.
     """
     near = cropped(obstacle, body.mesh, leg)
@@ -125,7 +125,8 @@ def along(body: Body, leg: Leg, obstacle: Obstacle, name: str = "") -> tuple[Out
         found = (_if_clear if leg.moves else _swept)(body, leg.motion(0.0, 1.0), near)
         if found is None:
             return _in_the_way(body, leg, near, name)
-        return outcome_of(found.clearance, near), _spot(found, near, leg, name)
+        spot = _spot(found, near, leg, name)
+        return outcome_of(found.clearance, near), replace(spot, clearance=_told(found.clearance, near))
     return _in_pieces(body, leg, near, name)
 
 
@@ -152,12 +153,13 @@ def _in_pieces(body: Body, leg: Leg, obstacle: Obstacle, name: str) -> tuple[Out
         if near is None:
             continue
         proven = proven_mm(body, leg.motion(start, stop), near, needed)
-        if proven >= needed and nearest is not None and proven >= nearest.clearance.lower:
+        if proven >= needed and nearest is not None and min(proven, needed + SPARE_MM) >= nearest.clearance.lower:
             continue
         found = _swept(body, leg.motion(middle, middle), near)
         spot = _spot_at(found, near, leg, middle, name)
         if proven >= needed:
-            nearest = replace(spot, clearance=Bound(proven, max(proven, spot.clearance.upper)))
+            bound = Bound(proven, max(proven, spot.clearance.upper))
+            nearest = replace(spot, clearance=_told(bound, near))
             continue
         outcome = outcome_of(found.clearance, near)
         if outcome is Outcome.BLOCKED:
@@ -181,6 +183,11 @@ def proven_mm(body: Body, motion: PairMotion, obstacle: Obstacle, wanted_mm: flo
     bound = bodies.search(TOLERANCE_MM, MOST_QUERIES, wanted_mm).bound
     meets = bound.upper <= TOUCH_MM + bodies.excess_mm or inside_what_is_swept(pair)
     return -np.inf if meets else bound.lower
+
+
+def _told(found: Bound, obstacle: Obstacle) -> Bound:
+    """Return a bound that also holds for what was left out of an obstacle."""
+    return Bound(min(found.lower, obstacle.needed_mm + SPARE_MM), found.upper)
 
 
 def _if_clear(body: Body, motion: PairMotion, obstacle: Obstacle) -> Sweep | None:
@@ -211,13 +218,13 @@ def _nearer(known: Spot | None, other: Spot) -> Spot:
 def cropped(obstacle: Obstacle, mesh: Mesh, leg: Leg) -> Obstacle | None:
     """Return an obstacle with no more of its scan points or open surface than can matter; None for nothing.
 
-    What is left out stays farther from the body, wherever on the leg, than is needed.
+    What is left out keeps `SPARE_MM` more than is needed, wherever on the leg.
     """
     return _boxed(obstacle, mesh, leg.reach_mm(mesh) + obstacle.needed_mm + SPARE_MM)
 
 
 def _boxed(obstacle: Obstacle, mesh: Mesh, reach: float) -> Obstacle | None:
-    """Return what of an obstacle meets the box about a mesh widened by `reach`, mm; a closed one whole or not at all."""
+    """Return what of an obstacle meets the box about a mesh widened by `reach`, mm; of a closed one all or nothing."""
     low, high = mesh.vertices.min(axis=0) - reach, mesh.vertices.max(axis=0) + reach
     solid = obstacle.solid
     if not isinstance(solid, Mesh):
@@ -239,3 +246,11 @@ def gravest_of(found: Sequence[tuple[Outcome, Spot | None]]) -> tuple[Outcome, S
     worst = min((outcome for outcome, _ in found), key=order.index)
     spots = [spot for outcome, spot in found if outcome is worst and spot is not None]
     return worst, min(spots, key=lambda s: s.clearance.lower - s.needed_mm, default=None)
+
+
+def in_hand(spot: Spot | None) -> str:
+    """Return how much more than is needed everything keeps, for a message: what was found tightest."""
+    if spot is None or spot.clearance.lower - spot.needed_mm >= SPARE_MM - 1e-9:
+        return f"everything keeps at least {SPARE_MM:.0f} mm more than is needed"
+    least, needed = spot.clearance.lower, spot.needed_mm
+    return f"it is tightest at {spot.obstacle}: at least {least:.2f} mm there, {needed:.2f} mm is needed"

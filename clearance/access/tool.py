@@ -9,7 +9,7 @@ import numpy as np
 
 from clearance.access import sizes
 from clearance.access.arcs import Arcs
-from clearance.access.moving import STILL, Body, along, gravest_of
+from clearance.access.moving import STILL, Body, along, gravest_of, in_hand
 from clearance.access.obstacle import Obstacle
 from clearance.access.result import Access, Outcome, Spot
 from clearance.frames import Array, turn_about, unit_vector
@@ -148,10 +148,9 @@ def _bar(at: Array, axis: Array, heights: tuple[float, float], reach: float, wid
 
 
 def _fits(tool: Tool, spot: Spot | None) -> str:
-    what = " and ".join(name for name, _ in tool.fixed)
-    if spot is None:
-        return f"{what}: nothing is near"
-    return f"{what} fit: at least {spot.clearance.lower:.2f} mm to {spot.obstacle}, {spot.needed_mm:.2f} mm is needed"
+    names = [name for name, _ in tool.fixed]
+    what = f"the {' and '.join(names)} {'fit' if len(names) > 1 else 'fits'}"
+    return f"{what}; {in_hand(spot)}"
 
 
 def _in_the_way(what: str, outcome: Outcome, spot: Spot | None) -> str:
