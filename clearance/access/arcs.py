@@ -69,7 +69,7 @@ class Arcs:
     Attributes
     ----------
     spot : Spot or None
-        At the angle at which least is in the way, of those that are neither free nor settled by a free arc.
+        What ends the longest arc without a blocked angle; where no angle is blocked, what comes nearest.
     """
 
     def __init__(self, handle: Mesh, at: Array, axis: Array, swing_rad: float, obstacles: Sequence[Obstacle]) -> None:
@@ -79,7 +79,7 @@ class Arcs:
         self._obstacles = [obstacle for obstacle in near if obstacle is not None]
         self._free: list[tuple[float, float]] = []
         self._blocked: list[float] = []
-        self._least = (-np.inf, 0.0)
+        self._asked: list[tuple[float, float]] = []
         width = 2 * np.pi / SECTORS
         sectors = [(k * width, (k + 1) * width) for k in range(SECTORS)]
         left = [sector for sector in sectors if not self._take(*sector)]
@@ -108,10 +108,11 @@ class Arcs:
 
     @property
     def spot(self) -> Spot | None:
-        """Where least was in the way, of the angles asked."""
-        if not np.isfinite(self._least[0]):
+        """What ends the longest arc without a blocked angle; where none is blocked, what came nearest."""
+        if not self._asked:
             return None
-        body = self._at_angle(self._least[1]).body
+        ends = max(self._not_blocked(), key=lambda arc: arc[1] - arc[0])
+        body = self._at_angle(ends[0] if self._blocked else min(self._asked)[1]).body
         return gravest_of([along(body, STILL, near.whole) for near in self._obstacles])[1]
 
     def _near(self, obstacle: Obstacle) -> _Near | None:
@@ -195,7 +196,7 @@ class Arcs:
             return
         held = self._at_angle(angle)
         nearest = [self._nearest(held, near) for near in self._obstacles]
-        self._least = max(self._least, (min(nearest), angle))
+        self._asked.append((min(nearest), angle))
         if any(
             near.whole.firm and away + near.whole.doubt_mm < near.whole.gap_mm
             for near, away in zip(self._obstacles, nearest, strict=True)

@@ -116,7 +116,8 @@ def check_tool(name: str, tool: Tool, obstacles: Sequence[Obstacle]) -> Access:
         return Access(name=name, kind="tool", outcome=Outcome.FREE, reason=said, spot=spot)
     blocked = arcs.longest_not_blocked < tool.swing_rad
     outcome = Outcome.BLOCKED if blocked else Outcome.UNDECIDED
-    return Access(name=name, kind="tool", outcome=outcome, reason=_no_arc(tool, arcs, blocked), spot=arcs.spot)
+    spot = arcs.spot
+    return Access(name=name, kind="tool", outcome=outcome, reason=_no_arc(tool, arcs, blocked, spot), spot=spot)
 
 
 def without_bore(obstacle: Obstacle, tool: Tool) -> Obstacle | None:
@@ -165,10 +166,10 @@ def _in_the_way(what: str, outcome: Outcome, spot: Spot | None) -> str:
     )
 
 
-def _no_arc(tool: Tool, arcs: Arcs, blocked: bool) -> str:
-    wanted = np.degrees(tool.swing_rad)
-    free = f"the longest arc proven free for the handle is {np.degrees(arcs.longest_free):.0f} degrees"
+def _no_arc(tool: Tool, arcs: Arcs, blocked: bool, spot: Spot | None) -> str:
+    wanted, at = np.degrees(tool.swing_rad), spot.obstacle if spot is not None else "what is round about"
     if blocked:
         most = np.degrees(arcs.longest_not_blocked)
-        return f"the handle cannot swing by {wanted:.0f} degrees: no arc beyond {most:.1f} is free"
-    return f"{free}, {wanted:.0f} are needed; a shorter or cranked handle, or a closer scan, would settle it"
+        return f"the handle cannot swing by {wanted:.0f} degrees: no arc beyond {most:.1f} is free, {at} is in its way"
+    free = f"the longest arc proven free for the handle is {np.degrees(arcs.longest_free):.0f} degrees"
+    return f"{free}, {wanted:.0f} are needed; what limits it: {at}; a shorter or cranked handle, or a closer scan, would settle it"

@@ -156,6 +156,7 @@ def _some_inside(mesh: Mesh, points: Array) -> bool:
     return bool(asked.any())
 
 
+@lru_cache(maxsize=KEPT)
 def one_vertex_per_body(mesh: Mesh) -> Array:
     """Return one vertex, (k, 3) mm, of each connected piece of `mesh`."""
     from scipy.sparse import coo_matrix
