@@ -172,4 +172,5 @@ def _no_arc(tool: Tool, arcs: Arcs, blocked: bool, spot: Spot | None) -> str:
         most = np.degrees(arcs.longest_not_blocked)
         return f"the handle cannot swing by {wanted:.0f} degrees: no arc beyond {most:.1f} is free, {at} is in its way"
     free = f"the longest arc proven free for the handle is {np.degrees(arcs.longest_free):.0f} degrees"
-    return f"{free}, {wanted:.0f} are needed; what limits it: {at}; a shorter or cranked handle, or a closer scan, would settle it"
+    settled = "a shorter or cranked handle, or a closer scan, would settle it"
+    return f"{free}, {wanted:.0f} are needed; what limits it: {at}; {settled}"
