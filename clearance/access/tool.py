@@ -156,13 +156,17 @@ def _fits(tool: Tool, spot: Spot | None) -> str:
 
 def _in_the_way(what: str, outcome: Outcome, spot: Spot | None) -> str:
     assert spot is not None
-    least = spot.clearance
+    least, needed = spot.clearance, f"{spot.needed_mm:.2f} mm"
     if outcome is Outcome.BLOCKED:
-        how = f"{-least.upper:.2f} mm into it" if least.upper < 0 else f"within {least.upper:.2f} mm of it"
+        how = (
+            f"{-least.upper:.2f} mm into it"
+            if least.upper < 0
+            else f"within {least.upper:.2f} mm of it, {needed} is needed"
+        )
         return f"the {what} does not fit past {spot.obstacle}: it would reach {how}"
     return (
         f"the {what} is not proven past {spot.obstacle}: between {least.lower:.2f} and {least.upper:.2f} mm, "
-        f"{spot.needed_mm:.2f} mm would prove it"
+        f"{needed} would prove it"
     )
 
 

@@ -75,11 +75,15 @@ def _reason(kind: str, outcome: Outcome, spot: Spot | None) -> str:
     what = {"slide": "the part slides off", "path": "the part goes all the way"}[kind]
     if spot is None or outcome is Outcome.FREE:
         return f"{what}; {in_hand(spot)}"
-    least, where = spot.clearance, f" ({spot.when})" if spot.when else ""
+    needed, least, where = f"{spot.needed_mm:.2f} mm", spot.clearance, f" ({spot.when})" if spot.when else ""
     if outcome is Outcome.BLOCKED:
-        how = f"meets it {-least.upper:.2f} mm deep" if least.upper < 0 else f"comes within {least.upper:.2f} mm"
+        how = (
+            f"meets it {-least.upper:.2f} mm deep"
+            if least.upper < 0
+            else f"comes within {least.upper:.2f} mm, {needed} is needed"
+        )
         return f"{spot.obstacle} is in the way{where}: the part {how}"
     return (
         f"not proven past {spot.obstacle}{where}: between {least.lower:.2f} and {least.upper:.2f} mm is kept, "
-        f"{spot.needed_mm:.2f} mm would prove it"
+        f"{needed} would prove it"
     )

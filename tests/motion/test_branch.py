@@ -39,8 +39,8 @@ def test_a_search_for_what_is_wanted_ends_as_soon_as_it_is_told(wanted, kept):
     """The least is 5.0, where the tip passes the wall's normal; 0.1 either side is told long before 1e-6 is."""
     gap, fall, low, high, asked = tip_past_wall(300.0, 3.0, 305.0)
     told = minimise(gap, fall, low, high, 1e-6, wanted_mm=wanted)
-    assert (told.bound.lower >= wanted) is kept
-    assert (told.bound.upper < wanted) is not kept
+    assert bool(told.bound.lower >= wanted) is kept
+    assert bool(told.bound.upper < wanted) is not kept
     assert told.bound.lower <= 5.0 <= told.bound.upper
     few = len(asked)
     minimise(gap, fall, low, high, 1e-6)
