@@ -18,7 +18,7 @@ from clearance.motion.posed import posed
 from clearance.motion.result import Sweep
 from clearance.motion.rock import Rock
 from clearance.motion.swallowed import inside_at_middle, inside_what_is_swept
-from clearance.motion.sweep import sweep
+from clearance.motion.sweep import sweep, sweep_if_clear
 from clearance.scene.mesh import Mesh
 
 TOLERANCE_MM = 0.02
@@ -26,6 +26,9 @@ TOLERANCE_MM = 0.02
 
 SHORTEST_MM = 0.05
 """A piece of a way on which no point of the body moves farther is not cut again."""
+
+SPARE_MM = 10.0
+"""What keeps this much more than is needed is left out, so that no lower bound says more than that."""
 
 SHARES = (1.0, 0.5, 0.25, 0.75)
 """Places on a leg at which it is asked how deep it meets something."""
@@ -76,15 +79,28 @@ class Leg:
         return PairMotion(rock=rock, turned="part")
 
     @property
+    def moves(self) -> bool:
+        """Whether it moves anything."""
+        return bool(self.shift.any()) or self.angle_rad != 0
+
+    @property
     def mixed(self) -> bool:
         """Whether it shifts and turns at once."""
         return bool(self.shift.any()) and self.angle_rad != 0
 
     def travel_mm(self, mesh: Mesh) -> float:
-        """Return the farthest that any point of a body moves on the whole leg."""
+        """Return the length of the longest way of any point of a body on the whole leg."""
+        return float(np.linalg.norm(self.shift)) + self.radius_mm(mesh) * abs(self.angle_rad)
+
+    def reach_mm(self, mesh: Mesh) -> float:
+        """Return how far from its first place any point of a body comes on the leg, at most."""
+        chord = 2 * np.sin(min(abs(self.angle_rad), np.pi) / 2)
+        return float(np.linalg.norm(self.shift) + self.radius_mm(mesh) * chord)
+
+    def radius_mm(self, mesh: Mesh) -> float:
+        """Return the largest distance of a body from the line it turns about, where it stands at first."""
         away = mesh.vertices - self.point
-        radius = np.linalg.norm(away - np.outer(away @ self.direction, self.direction), axis=1).max()
-        return float(np.linalg.norm(self.shift) + radius * abs(self.angle_rad))
+        return float(np.linalg.norm(away - np.outer(away @ self.direction, self.direction), axis=1).max())
 
 
 STILL = Leg(shift=np.zeros(3), point=np.zeros(3), direction=np.array([0.0, 0.0, 1.0]), angle_rad=0.0)
@@ -99,25 +115,25 @@ def along(body: Body, leg: Leg, obstacle: Obstacle, name: str = "") -> tuple[Out
 
     Returns
     -------
-    Outcome and the spot where it is nearest, or in the way; None for an obstacle too far off to matter. Of a
+    Outcome and the spot where it is nearest, or in the way; None for one that keeps `SPARE_MM` more than needed. Of a
     leg in pieces the spot is the middle of the piece of which least is proven.
     """
     near = cropped(obstacle, body.mesh, leg)
     if near is None:
         return Outcome.FREE, None
     if not leg.mixed:
-        motion = leg.motion(0.0, 1.0)
-        if proven_mm(body, motion, near) == -np.inf:
+        found = (_if_clear if leg.moves else _swept)(body, leg.motion(0.0, 1.0), near)
+        if found is None:
             return _in_the_way(body, leg, near, name)
-        found = _swept(body, motion, near)
-        return outcome_of(found.clearance, near), _spot(found, near, leg, name)
+        spot = _spot(found, near, leg, name)
+        return outcome_of(found.clearance, near), replace(spot, clearance=_told(found.clearance, near))
     return _in_pieces(body, leg, near, name)
 
 
 def _in_the_way(body: Body, leg: Leg, obstacle: Obstacle, name: str) -> tuple[Outcome, Spot | None]:
     """Tell how surely an obstacle that is met blocks a leg, from how deep it is met at a few poses of it."""
     nearest: Spot | None = None
-    for share in SHARES if leg.travel_mm(body.mesh) > 0 else SHARES[:1]:
+    for share in SHARES:
         there = _swept(body, leg.motion(share, share), obstacle)
         spot = _spot_at(there, obstacle, leg, share, name)
         if outcome_of(there.clearance, obstacle) is Outcome.BLOCKED:
@@ -127,37 +143,55 @@ def _in_the_way(body: Body, leg: Leg, obstacle: Obstacle, name: str) -> tuple[Ou
 
 
 def _in_pieces(body: Body, leg: Leg, obstacle: Obstacle, name: str) -> tuple[Outcome, Spot | None]:
-    work, nearest, doubtful, pieces = [(0.0, 1.0)], None, None, 0
-    travel = leg.travel_mm(body.mesh)
+    work, nearest, doubtful, pieces = [(0.0, 1.0, obstacle)], None, None, 0
+    travel, needed = leg.travel_mm(body.mesh), obstacle.needed_mm
     while work:
-        start, stop = work.pop()
-        proven, pieces = proven_mm(body, leg.motion(start, stop), obstacle), pieces + 1
-        middle = (start + stop) / 2
-        there = _swept(body, leg.motion(middle, middle), obstacle)
-        spot = _spot_at(there, obstacle, leg, middle, name)
-        if proven >= obstacle.needed_mm:
-            kept = replace(spot, clearance=Bound(proven, max(proven, spot.clearance.upper)))
-            nearest = _nearer(nearest, kept)
+        start, stop, around = work.pop()
+        middle, pieces = (start + stop) / 2, pieces + 1
+        there = body.mesh.moved(leg.pose(middle))
+        near = _boxed(around, there, (stop - start) / 2 * travel + needed + SPARE_MM)
+        if near is None:
             continue
-        outcome = outcome_of(there.clearance, obstacle)
+        proven = proven_mm(body, leg.motion(start, stop), near, needed)
+        if proven >= needed and nearest is not None and min(proven, needed + SPARE_MM) >= nearest.clearance.lower:
+            continue
+        found = _swept(body, leg.motion(middle, middle), near)
+        spot = _spot_at(found, near, leg, middle, name)
+        if proven >= needed:
+            bound = Bound(proven, max(proven, spot.clearance.upper))
+            nearest = replace(spot, clearance=_told(bound, near))
+            continue
+        outcome = outcome_of(found.clearance, near)
         if outcome is Outcome.BLOCKED:
             return outcome, spot
         if (stop - start) * travel <= SHORTEST_MM or pieces >= MOST_PIECES:
             doubtful = _nearer(doubtful, spot)
             continue
-        work += [(middle, stop), (start, middle)]
+        work += [(middle, stop, near), (start, middle, near)]
     return (Outcome.FREE, nearest) if doubtful is None else (Outcome.UNDECIDED, doubtful)
 
 
-def proven_mm(body: Body, motion: PairMotion, obstacle: Obstacle) -> float:
-    """Return a lower bound of the clearance over a motion, mm; minus infinity where they meet, however deep."""
+def proven_mm(body: Body, motion: PairMotion, obstacle: Obstacle, wanted_mm: float | None = None) -> float:
+    """Return a lower bound of the clearance over a motion, mm; minus infinity where they meet, however deep.
+
+    With `wanted_mm` the bound is no tighter than tells whether that is kept.
+    """
     pair = shifted(body.mesh, body.closed, obstacle.solid, obstacle.closed, motion)
     bodies = posed(pair.motion, near_pieces(pair))
     if inside_at_middle(pair):
         return -np.inf
-    bound = bodies.search(TOLERANCE_MM, MOST_QUERIES).bound
+    bound = bodies.search(TOLERANCE_MM, MOST_QUERIES, wanted_mm).bound
     meets = bound.upper <= TOUCH_MM + bodies.excess_mm or inside_what_is_swept(pair)
     return -np.inf if meets else bound.lower
+
+
+def _told(found: Bound, obstacle: Obstacle) -> Bound:
+    """Return a bound that also holds for what was left out of an obstacle."""
+    return Bound(min(found.lower, obstacle.needed_mm + SPARE_MM), found.upper)
+
+
+def _if_clear(body: Body, motion: PairMotion, obstacle: Obstacle) -> Sweep | None:
+    return sweep_if_clear(body.mesh, body.closed, obstacle.solid, obstacle.closed, motion, TOLERANCE_MM)
 
 
 def _swept(body: Body, motion: PairMotion, obstacle: Obstacle) -> Sweep:
@@ -172,7 +206,7 @@ def _spot(found: Sweep, obstacle: Obstacle, leg: Leg, name: str) -> Spot:
 
 
 def _spot_at(found: Sweep, obstacle: Obstacle, leg: Leg, share: float, name: str) -> Spot:
-    when = f"{name}{100 * share:.0f} % of the way"
+    when = f"{name}{100 * share:.0f} % of the way" if leg.moves else ""
     spot = spot_of(found, obstacle, when)
     return replace(spot, on_moving=leg.pose(share).apply(found.on_part))
 
@@ -184,9 +218,13 @@ def _nearer(known: Spot | None, other: Spot) -> Spot:
 def cropped(obstacle: Obstacle, mesh: Mesh, leg: Leg) -> Obstacle | None:
     """Return an obstacle with no more of its scan points or open surface than can matter; None for nothing.
 
-    What is left out stays farther from the body, wherever on the leg, than is needed.
+    What is left out keeps `SPARE_MM` more than is needed, wherever on the leg.
     """
-    reach = leg.travel_mm(mesh) + obstacle.needed_mm + 1.0
+    return _boxed(obstacle, mesh, leg.reach_mm(mesh) + obstacle.needed_mm + SPARE_MM)
+
+
+def _boxed(obstacle: Obstacle, mesh: Mesh, reach: float) -> Obstacle | None:
+    """Return what of an obstacle meets the box about a mesh widened by `reach`, mm; of a closed one all or nothing."""
     low, high = mesh.vertices.min(axis=0) - reach, mesh.vertices.max(axis=0) + reach
     solid = obstacle.solid
     if not isinstance(solid, Mesh):
@@ -208,3 +246,11 @@ def gravest_of(found: Sequence[tuple[Outcome, Spot | None]]) -> tuple[Outcome, S
     worst = min((outcome for outcome, _ in found), key=order.index)
     spots = [spot for outcome, spot in found if outcome is worst and spot is not None]
     return worst, min(spots, key=lambda s: s.clearance.lower - s.needed_mm, default=None)
+
+
+def in_hand(spot: Spot | None) -> str:
+    """Return how much more than is needed everything keeps, for a message: what was found tightest."""
+    if spot is None or spot.clearance.lower - spot.needed_mm >= SPARE_MM - 1e-9:
+        return f"everything keeps at least {SPARE_MM:.0f} mm more than is needed"
+    least, needed = spot.clearance.lower, spot.needed_mm
+    return f"it is tightest at {spot.obstacle}: at least {least:.2f} mm there, {needed:.2f} mm is needed"

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
 
 import numpy as np
 
 from clearance.access import sizes
-from clearance.access.moving import STILL, Body, Leg, along, cropped, gravest_of, proven_mm
+from clearance.access.arcs import Arcs
+from clearance.access.moving import STILL, Body, along, gravest_of, in_hand
 from clearance.access.obstacle import Obstacle
 from clearance.access.result import Access, Outcome, Spot
 from clearance.frames import Array, turn_about, unit_vector
@@ -17,15 +17,6 @@ from clearance.job.access import Tool as ToolTable
 from clearance.job.where import Rod, Where
 from clearance.scene.mesh import IntArray, Mesh
 from clearance.scene.primitives import BOX_FACES, solid_mesh
-
-SECTORS = 24
-"""Sectors into which the circle is cut at first."""
-
-FINEST = 8
-"""A sector that is not free is halved while it is longer than the swing over this."""
-
-HALVINGS = 4
-"""How often the step towards the end of an arc is halved."""
 
 BORE_MM = 0.5
 """Scan points this near to the nut's corners, or nearer, are the nut and its stud."""
@@ -119,94 +110,14 @@ def check_tool(name: str, tool: Tool, obstacles: Sequence[Obstacle]) -> Access:
         return Access(name=name, kind="tool", outcome=outcome, reason=_in_the_way(what, outcome, spot), spot=spot)
     if tool.handle is None:
         return Access(name=name, kind="tool", outcome=outcome, reason=_fits(tool, spot), spot=spot)
-    arcs = _Arcs(tool, clear)
+    arcs = Arcs(tool.handle, tool.at, tool.axis, tool.swing_rad, clear)
     if arcs.longest_free >= tool.swing_rad - 1e-9:
         said = f"{_fits(tool, spot)}; its handle has a free arc of at least {np.degrees(arcs.longest_free):.0f} degrees"
         return Access(name=name, kind="tool", outcome=Outcome.FREE, reason=said, spot=spot)
     blocked = arcs.longest_not_blocked < tool.swing_rad
     outcome = Outcome.BLOCKED if blocked else Outcome.UNDECIDED
-    return Access(name=name, kind="tool", outcome=outcome, reason=_no_arc(tool, arcs, blocked), spot=arcs.spot)
-
-
-class _Arcs:
-    """Which angles of a tool's handle are free, and, where those do not suffice, which are proven blocked."""
-
-    def __init__(self, tool: Tool, obstacles: Sequence[Obstacle]) -> None:
-        assert tool.handle is not None
-        self._tool, self._handle = tool, tool.handle
-        near = [cropped(obstacle, tool.handle, self._leg(0.0, 2 * np.pi)) for obstacle in obstacles]
-        self._obstacles = [obstacle for obstacle in near if obstacle is not None]
-        self.spot: Spot | None = None
-        self._free: list[tuple[float, float]] = []
-        width = 2 * np.pi / SECTORS
-        for k in range(SECTORS):
-            self._look(k * width, (k + 1) * width)
-        self._blocked: list[float] = []
-        if self.longest_free < tool.swing_rad:
-            self._ask_blocked()
-
-    def _leg(self, low: float, high: float) -> Leg:
-        return Leg(shift=np.zeros(3), point=self._tool.at, direction=self._tool.axis, angle_rad=high - low)
-
-    def _body(self, angle: float) -> Body:
-        return Body(mesh=self._handle.moved(self._leg(0.0, angle).pose(1.0)))
-
-    def _look(self, low: float, high: float) -> None:
-        body, motion = self._body(low), self._leg(low, high).motion(0.0, 1.0)
-        if all(proven_mm(body, motion, o) >= o.needed_mm for o in self._obstacles):
-            self._free.append((low, high))
-        elif high - low > self._tool.swing_rad / FINEST:
-            middle = (low + high) / 2
-            self._look(low, middle)
-            self._look(middle, high)
-
-    def _ask_blocked(self) -> None:
-        """Ask angles less than half a swing apart, then nearer to the ends of arcs that may still be free."""
-        step = 0.49 * self._tool.swing_rad
-        count = int(np.ceil(2 * np.pi / step))
-        for angle in 2 * np.pi * np.arange(count) / count:
-            self._ask(float(angle))
-        for _ in range(HALVINGS):
-            step /= 2
-            for low, high in self._not_blocked():
-                if self._blocked and high - low >= self._tool.swing_rad:
-                    self._ask(low + step)
-                    self._ask(high - step)
-
-    def _ask(self, angle: float) -> None:
-        angle %= 2 * np.pi
-        if any(low <= angle <= high for low, high in self._free):
-            return
-        outcome, spot = gravest_of([along(self._body(angle), STILL, o) for o in self._obstacles])
-        if outcome is Outcome.BLOCKED:
-            self._blocked.append(angle)
-        if spot is not None and (self.spot is None or spot.clearance.upper > self.spot.clearance.upper):
-            self.spot = spot
-
-    def _not_blocked(self) -> list[tuple[float, float]]:
-        """Arcs from one angle proven blocked to the next; the whole circle where none is."""
-        if not self._blocked:
-            return [(0.0, 2 * np.pi)]
-        at = sorted(self._blocked)
-        return list(pairwise([*at, at[0] + 2 * np.pi]))
-
-    @property
-    def longest_free(self) -> float:
-        """Length of the longest arc of free sectors that join, rad."""
-        joined: list[list[float]] = []
-        for low, high in sorted(self._free):
-            if joined and abs(joined[-1][1] - low) < 1e-9:
-                joined[-1][1] = high
-            else:
-                joined.append([low, high])
-        if len(joined) > 1 and joined[0][0] < 1e-9 and abs(joined[-1][1] - 2 * np.pi) < 1e-9:
-            joined[0][0] = joined.pop()[0] - 2 * np.pi
-        return max((high - low for low, high in joined), default=0.0)
-
-    @property
-    def longest_not_blocked(self) -> float:
-        """Longest arc in which no angle is proven blocked, rad."""
-        return max(high - low for low, high in self._not_blocked())
+    spot = arcs.spot
+    return Access(name=name, kind="tool", outcome=outcome, reason=_no_arc(tool, arcs, blocked, spot), spot=spot)
 
 
 def without_bore(obstacle: Obstacle, tool: Tool) -> Obstacle | None:
@@ -238,28 +149,32 @@ def _bar(at: Array, axis: Array, heights: tuple[float, float], reach: float, wid
 
 
 def _fits(tool: Tool, spot: Spot | None) -> str:
-    what = " and ".join(name for name, _ in tool.fixed)
-    if spot is None:
-        return f"{what}: nothing is near"
-    return f"{what} fit: at least {spot.clearance.lower:.2f} mm to {spot.obstacle}, {spot.needed_mm:.2f} mm is needed"
+    names = [name for name, _ in tool.fixed]
+    what = f"the {' and '.join(names)} {'fit' if len(names) > 1 else 'fits'}"
+    return f"{what}; {in_hand(spot)}"
 
 
 def _in_the_way(what: str, outcome: Outcome, spot: Spot | None) -> str:
     assert spot is not None
-    least = spot.clearance
+    least, needed = spot.clearance, f"{spot.needed_mm:.2f} mm"
     if outcome is Outcome.BLOCKED:
-        how = f"{-least.upper:.2f} mm into it" if least.upper < 0 else f"within {least.upper:.2f} mm of it"
+        how = (
+            f"{-least.upper:.2f} mm into it"
+            if least.upper < 0
+            else f"within {least.upper:.2f} mm of it, {needed} is needed"
+        )
         return f"the {what} does not fit past {spot.obstacle}: it would reach {how}"
     return (
         f"the {what} is not proven past {spot.obstacle}: between {least.lower:.2f} and {least.upper:.2f} mm, "
-        f"{spot.needed_mm:.2f} mm would prove it"
+        f"{needed} would prove it"
     )
 
 
-def _no_arc(tool: Tool, arcs: _Arcs, blocked: bool) -> str:
-    wanted = np.degrees(tool.swing_rad)
-    free = f"the longest arc proven free for the handle is {np.degrees(arcs.longest_free):.0f} degrees"
+def _no_arc(tool: Tool, arcs: Arcs, blocked: bool, spot: Spot | None) -> str:
+    wanted, at = np.degrees(tool.swing_rad), spot.obstacle if spot is not None else "what is round about"
     if blocked:
         most = np.degrees(arcs.longest_not_blocked)
-        return f"the handle cannot swing by {wanted:.0f} degrees: no arc beyond {most:.1f} is free"
-    return f"{free}, {wanted:.0f} are needed; a shorter or cranked handle, or a closer scan, would settle it"
+        return f"the handle cannot swing by {wanted:.0f} degrees: no arc beyond {most:.1f} is free, {at} is in its way"
+    free = f"the longest arc proven free for the handle is {np.degrees(arcs.longest_free):.0f} degrees"
+    settled = "a shorter or cranked handle, or a closer scan, would settle it"
+    return f"{free}, {wanted:.0f} are needed; what limits it: {at}; {settled}"

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from clearance.access.moving import Body, Leg, along, gravest_of
+from clearance.access.moving import Body, Leg, along, gravest_of, in_hand
 from clearance.access.obstacle import Obstacle
 from clearance.access.result import Access, Outcome, Spot
 from clearance.frames import Array, unit_vector
@@ -73,15 +73,17 @@ def _leg(shift: Array, turn: Turning | None, mesh: Mesh) -> Leg:
 
 def _reason(kind: str, outcome: Outcome, spot: Spot | None) -> str:
     what = {"slide": "the part slides off", "path": "the part goes all the way"}[kind]
-    if spot is None:
-        return f"{what}; nothing is near its way"
-    least, where = spot.clearance, f" ({spot.when})" if spot.when else ""
-    if outcome is Outcome.FREE:
-        return f"{what}; it keeps at least {least.lower:.2f} mm from {spot.obstacle}, {spot.needed_mm:.2f} mm is needed"
+    if spot is None or outcome is Outcome.FREE:
+        return f"{what}; {in_hand(spot)}"
+    needed, least, where = f"{spot.needed_mm:.2f} mm", spot.clearance, f" ({spot.when})" if spot.when else ""
     if outcome is Outcome.BLOCKED:
-        how = f"meets it {-least.upper:.2f} mm deep" if least.upper < 0 else f"comes within {least.upper:.2f} mm"
+        how = (
+            f"meets it {-least.upper:.2f} mm deep"
+            if least.upper < 0
+            else f"comes within {least.upper:.2f} mm, {needed} is needed"
+        )
         return f"{spot.obstacle} is in the way{where}: the part {how}"
     return (
         f"not proven past {spot.obstacle}{where}: between {least.lower:.2f} and {least.upper:.2f} mm is kept, "
-        f"{spot.needed_mm:.2f} mm would prove it"
+        f"{needed} would prove it"
     )

@@ -102,10 +102,11 @@ class Surface:
         distance: Array = np.sqrt(np.asarray(squared))
         if signed:
             boxed = np.flatnonzero(((points >= self.low) & (points <= self.high)).all(axis=1))
-            distance[boxed[self._inside(points[boxed])]] *= -1
+            distance[boxed[self.inside(points[boxed])]] *= -1
         return distance, np.asarray(face, dtype=np.int64), np.asarray(closest)
 
-    def _inside(self, points: Array) -> NDArray[np.bool_]:
+    def inside(self, points: Array) -> NDArray[np.bool_]:
+        """Tell for each of (n, 3) points, mm, whether |winding number| > 1/2."""
         if not len(points):
             return np.zeros(0, dtype=bool)
         if len(self._faces) <= SMALL_MESH:
@@ -137,16 +138,25 @@ def any_inside(mesh: Mesh, points: Array, cell_mm: float = 10.0) -> bool:
     low, high = mesh.vertices.min(axis=0), mesh.vertices.max(axis=0)
     points = points[((points >= low) & (points <= high)).all(axis=1)]
     if len(points) < 1000:
-        return bool(winding_says_inside(mesh, points).any())
+        return _some_inside(mesh, points)
     first, group = cubes(points, cell_mm)
     speakers = points[first]
-    if winding_says_inside(mesh, speakers).any():
+    if _some_inside(mesh, speakers):
         return True
     distance, _ = unsigned_distance(mesh, speakers)
     unsure = (distance <= cell_mm * np.sqrt(3.0) * (1 + 1e-9))[group]
-    return bool(winding_says_inside(mesh, points[unsure]).any())
+    return _some_inside(mesh, points[unsure])
 
 
+def _some_inside(mesh: Mesh, points: Array) -> bool:
+    """Ask a large mesh by a search tree that is kept: `winding_says_inside` builds one at every call."""
+    if not len(points):
+        return False
+    asked = winding_says_inside(mesh, points) if len(mesh.faces) <= SMALL_MESH else surface_of(mesh).inside(points)
+    return bool(asked.any())
+
+
+@lru_cache(maxsize=KEPT)
 def one_vertex_per_body(mesh: Mesh) -> Array:
     """Return one vertex, (k, 3) mm, of each connected piece of `mesh`."""
     from scipy.sparse import coo_matrix

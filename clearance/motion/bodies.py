@@ -72,7 +72,11 @@ def _centred(part: Mesh) -> tuple[Mesh, Array]:
 
 def corners(solid: Solid) -> Array:
     """Return the (n, 3) points whose hull holds every piece of a body."""
-    return solid.vertices[np.unique(solid.faces)] if isinstance(solid, Mesh) else solid
+    if not isinstance(solid, Mesh):
+        return solid
+    used = np.zeros(len(solid.vertices), dtype=bool)
+    used[solid.faces] = True
+    return solid.vertices[used]
 
 
 def subset(solid: Solid, keep: NDArray[np.bool_] | NDArray[np.int64]) -> Solid:

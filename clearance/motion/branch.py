@@ -78,6 +78,7 @@ def minimise(
     excess_mm: float = 0.0,
     max_evaluations: int = 200_000,
     cap_mm: float = np.inf,
+    wanted_mm: float | None = None,
 ) -> Minimum:
     """Bound the minimum of `value` over the box [low, high] to within `tolerance_mm`.
 
@@ -91,12 +92,14 @@ def minimise(
         By how much `value` may exceed the truth; taken off every lower bound.
     cap_mm : float
         No lower bound is more than this.
+    wanted_mm : float or None
+        As in `search`.
     """
 
     def look(a: Array, b: Array, _kept: object, _least: float) -> Look:
         return Look(value((a + b) / 2), fall, cap_mm)
 
-    return search(look, low, high, tolerance_mm, excess_mm, max_evaluations)
+    return search(look, low, high, tolerance_mm, excess_mm, max_evaluations, wanted_mm)
 
 
 def search(
@@ -106,12 +109,14 @@ def search(
     tolerance_mm: float,
     excess_mm: float = 0.0,
     max_evaluations: int = 200_000,
+    wanted_mm: float | None = None,
 ) -> Minimum:
     """Bound a minimum over the box [low, high] from looks at its cells, to within `tolerance_mm`.
 
     Best first; the cell with the smallest lower bound is cut in three along its costliest side, so
     that the middle child keeps its parent's look. Ends early where the value cannot be told from 0:
-    bodies that touch cannot be nearer.
+    bodies that touch cannot be nearer. With `wanted_mm` it also ends as soon as the bound tells whether
+    the minimum is as large as that.
     """
     counter = 0
     first = look(low, high, None, np.inf)
@@ -127,6 +132,8 @@ def search(
         floor = heap[0][0]
         target = tolerance_mm if floor > 0 else min(tolerance_mm, upper / 2)
         if upper - floor <= target or upper <= TOUCH_MM + excess_mm or evaluations >= max_evaluations:
+            break
+        if wanted_mm is not None and (floor >= wanted_mm or upper < wanted_mm):
             break
         falls = heap[0][4].fall((heap[0][3] - heap[0][2]) / 2)
         if not falls.any():

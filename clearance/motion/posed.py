@@ -70,8 +70,8 @@ class PlacedBodies:
         self._zone.place(v, v_shift)
         return self._part.closest(self._zone)
 
-    def search(self, tolerance_mm: float, max_evaluations: int) -> Minimum:
-        """Bound the smallest clearance over the box of angles."""
+    def search(self, tolerance_mm: float, max_evaluations: int, wanted_mm: float | None = None) -> Minimum:
+        """Bound the smallest clearance over the box of angles; with `wanted_mm` until it is known to be so large."""
         return minimise(
             lambda at: self.closest(at).distance_mm,
             lambda half: self._arms * self._motion.chords(half),
@@ -81,6 +81,7 @@ class PlacedBodies:
             self.excess_mm,
             max_evaluations,
             self._cap_mm,
+            wanted_mm,
         )
 
 
@@ -124,10 +125,10 @@ class RebuiltZone:
         found = self._ask(angles, kept)
         return Closest(found.distance_mm, found.on_a, found.on_b, found.owner_a, int(kept.chosen[found.owner_b]))
 
-    def search(self, tolerance_mm: float, max_evaluations: int) -> Minimum:
-        """Bound the smallest clearance over the box of angles."""
+    def search(self, tolerance_mm: float, max_evaluations: int, wanted_mm: float | None = None) -> Minimum:
+        """Bound the smallest clearance over the box of angles; with `wanted_mm` until it is known to be so large."""
         low, high = self._motion.low, self._motion.high
-        return search(self._look, low, high, tolerance_mm, self.excess_mm, max_evaluations)
+        return search(self._look, low, high, tolerance_mm, self.excess_mm, max_evaluations, wanted_mm)
 
     def _look(self, low: Array, high: Array, before: object, least: float) -> Look:
         centre = (low + high) / 2

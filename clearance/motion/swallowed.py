@@ -9,7 +9,7 @@ from clearance.distance.fcl_engine import FclBody
 from clearance.distance.inside import any_inside, one_vertex_per_body
 from clearance.distance.near import distance_to, near_box
 from clearance.frames import Array
-from clearance.motion.bodies import SLACK_MM, MovingPair, Solid
+from clearance.motion.bodies import SLACK_MM, MovingPair, Solid, corners
 from clearance.motion.branch import TOUCH_MM
 from clearance.scene.mesh import Mesh
 
@@ -65,29 +65,29 @@ def _meets(points: Array, slide: Slide, other: Solid) -> bool:
         return False
     if not isinstance(other, Mesh):
         other = other[near_box(other, points, reach)]
-    corners = other.vertices[np.unique(other.faces)] if isinstance(other, Mesh) else other
-    if not len(corners):
+    places = corners(other)
+    if not len(places):
         return False
-    points = points[near_box(points, corners, reach)]
+    points = points[near_box(points, places, reach)]
     points = points[distance_to(other, points) <= reach] if len(points) else points
     if not len(points):
         return False
-    if len(slide.edges) > 2 and _holds_any(points, centred, corners):
+    if len(slide.edges) > 2 and _holds_any(points, centred, places):
         return True
     if not isinstance(other, Mesh):  # Points of a scan meet only where one sweeps over the other.
         return False
     return FclBody(point_body(points, centred)).closest(FclBody(mesh_body(other))).distance_mm <= TOUCH_MM
 
 
-def _holds_any(points: Array, slide: Slide, corners: Array) -> bool:
-    """Tell whether one of `corners` lies in the parallelepiped that one of `points` sweeps."""
+def _holds_any(points: Array, slide: Slide, places: Array) -> bool:
+    """Tell whether one of (k, 3) `places` lies in the parallelepiped that one of `points` sweeps."""
     back = np.linalg.pinv(slide.edges.T)
     flat = slide.edges.T @ back
     low, high = points.min(axis=0) - slide.reach_mm, points.max(axis=0) + slide.reach_mm
-    corners = corners[((corners >= low) & (corners <= high)).all(axis=1)]
-    step = max(1, BLOCK // max(len(corners), 1))
+    places = places[((places >= low) & (places <= high)).all(axis=1)]
+    step = max(1, BLOCK // max(len(places), 1))
     for start in range(0, len(points), step):
-        away = corners[None] - points[start : start + step, None] - slide.base
+        away = places[None] - points[start : start + step, None] - slide.base
         shares = away @ back.T
         spanned = np.abs(away @ flat.T - away).max(axis=-1) <= TOUCH_MM
         if (((shares >= 0) & (shares <= 1)).all(axis=-1) & spanned).any():

@@ -63,17 +63,32 @@ def sweep(
         nearer than `TOUCH_MM` (plus what nearly parallel edges cost) count as touching.
     """
     pair = shifted(part, part_closed, zone, zone_closed, motion)
+    near, bodies, found, touching, contained = _searched(pair, tolerance_mm)
+    if pair.motion.shaft is not None:
+        return _of_link(pair, near, bodies, found, touching, contained)
+    if touching or contained:
+        return _interfering(pair, near, bodies, found, contained)
+    return _clear(pair, near, bodies, found)
+
+
+def sweep_if_clear(
+    part: Mesh, part_closed: bool, zone: Solid, zone_closed: bool, motion: PairMotion, tolerance_mm: float
+) -> Sweep | None:
+    """Return what `sweep` does, or None where the bodies meet: no depth is asked for. The zone is no link."""
+    pair = shifted(part, part_closed, zone, zone_closed, motion)
+    near, bodies, found, touching, contained = _searched(pair, tolerance_mm)
+    return None if touching or contained else _clear(pair, near, bodies, found)
+
+
+def _searched(pair: MovingPair, tolerance_mm: float) -> tuple[Near, PlacedBodies | RebuiltZone, Minimum, bool, bool]:
+    """Search the distance of surfaces, and tell whether they touch, or else a piece of a body is inside the other."""
     near = near_pieces(pair)
     bodies = posed(pair.motion, near)
     inside = inside_at_middle(pair)
     found = bodies.search(tolerance_mm, 1 if inside else MOST_EVALUATIONS)
     touching = found.bound.upper <= TOUCH_MM + bodies.excess_mm
     contained = not touching and (inside or inside_what_is_swept(pair))
-    if pair.motion.shaft is not None:
-        return _of_link(pair, near, bodies, found, touching, contained)
-    if touching or contained:
-        return _interfering(pair, near, bodies, found, contained)
-    return _clear(pair, near, bodies, found)
+    return near, bodies, found, touching, contained
 
 
 def _clear(pair: MovingPair, near: Near, bodies: PlacedBodies | RebuiltZone, found: Minimum) -> Sweep:

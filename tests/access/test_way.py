@@ -7,7 +7,7 @@ import pytest
 import trimesh
 from brute import signed
 
-from clearance.access.moving import Body, Leg, along
+from clearance.access.moving import STILL, Body, Leg, along
 from clearance.access.obstacle import Obstacle
 from clearance.access.result import Outcome
 from clearance.access.way import check_way, legs_of
@@ -106,3 +106,14 @@ def test_a_leg_ends_where_it_says():
     assert leg.pose(1.0).apply([2.0, 0, 0]) == pytest.approx([6, 1, 0])
     pose, _ = leg.motion(0.5, 0.5).poses(leg.motion(0.5, 0.5).state(np.array([np.pi / 4]), np.zeros(0)))
     assert np.allclose(pose.matrix, leg.pose(0.5).matrix)
+
+
+def test_what_is_said_to_be_kept_is_kept_by_what_lies_beside_the_box_as_well():
+    """A wedge: a point in its box is 14.14 from its slope, one 12 above its top outside the box is nearer."""
+    corners = np.array([[x, y, z] for y in (0, 40) for x, z in ((0, 0), (40, 0), (0, 40))], float)
+    hull = trimesh.convex.convex_hull(corners)
+    wedge = Body(mesh=Mesh(np.asarray(hull.vertices), np.asarray(hull.faces, np.int64)))
+    points = np.array([[30.0, 20, 30], [-0.0, 20, 52]])
+    _, spot = along(wedge, STILL, Obstacle(name="o", solid=points, gap_mm=0.5))
+    assert signed(wedge.mesh.triangles, points) == pytest.approx([10 * np.sqrt(2), 12.0])
+    assert spot.clearance.lower <= 12.0

@@ -34,6 +34,19 @@ def test_rotation_past_a_wall(phi0, wanted):
         assert min(gap(low), gap(high), gap(np.zeros(1))) == pytest.approx(5.182752, abs=1e-6)
 
 
+@pytest.mark.parametrize(("wanted", "kept"), [(4.9, True), (5.1, False)])
+def test_a_search_for_what_is_wanted_ends_as_soon_as_it_is_told(wanted, kept):
+    """The least is 5.0, where the tip passes the wall's normal; 0.1 either side is told long before 1e-6 is."""
+    gap, fall, low, high, asked = tip_past_wall(300.0, 3.0, 305.0)
+    told = minimise(gap, fall, low, high, 1e-6, wanted_mm=wanted)
+    assert bool(told.bound.lower >= wanted) is kept
+    assert bool(told.bound.upper < wanted) is not kept
+    assert told.bound.lower <= 5.0 <= told.bound.upper
+    few = len(asked)
+    minimise(gap, fall, low, high, 1e-6)
+    assert few < (len(asked) - few) / 2
+
+
 @pytest.mark.parametrize("step_deg", [1.0, 2.0, 5.0])
 def test_even_sampling_misses_what_the_search_does_not(step_deg):
     """Worst miss of even steps at a pass-through is rho (1 - cos(step / 2))."""
