@@ -40,8 +40,7 @@ def bounded(motion: PairMotion, near: Near, bodies: PlacedBodies | RebuiltZone, 
         lower = max(lower, clear_by(motion, near, upper, tolerance_mm))
     known = Known(min(lower, upper), upper, best)
     if upper - known.lower_mm <= tolerance_mm and known.lower_mm > 0:
-        cells = found.cells.copy()
-        cells[:, -1] = np.maximum(cells[:, -1], known.lower_mm)
+        cells = _one_cell(motion, known.lower_mm)
         return Minimum(bound=Bound(known.lower_mm, upper), best=best, cells=cells, evaluations=asked)
     found = bodies.search(tolerance_mm, bodies.most_evaluations, known)
     cells = found.cells if len(found.cells) <= MOST_CELLS else _one_cell(motion, float(found.cells[:, -1].min()))
