@@ -21,6 +21,9 @@ from clearance.motion.posed import PlacedBodies, RebuiltZone
 FIRST = 200
 """Looks of a search before arcs are tried; most searches need 30."""
 
+SHARES = (1.0, 0.125)
+"""How fine arcs are made, first and then: as if for such a share of the tolerance."""
+
 FINEST = 1e-4
 """Step, as a share of the range, at which going downhill stops."""
 
@@ -36,8 +39,9 @@ def bounded(motion: PairMotion, near: Near, bodies: PlacedBodies | RebuiltZone, 
     best, upper, asked = _downhill(bodies, motion, found)
     asked += found.evaluations
     lower = found.bound.lower
-    if upper > TOUCH_MM + bodies.excess_mm:
-        lower = max(lower, clear_by(motion, near, upper, tolerance_mm))
+    for share in SHARES:
+        if upper > TOUCH_MM + bodies.excess_mm and upper - lower > tolerance_mm:
+            lower = max(lower, clear_by(motion, near, upper, tolerance_mm * share))
     known = Known(min(lower, upper), upper, best)
     if upper - known.lower_mm <= tolerance_mm and known.lower_mm > 0:
         cells = _one_cell(motion, known.lower_mm)
@@ -51,7 +55,7 @@ def _settled(found: Minimum, bodies: PlacedBodies | RebuiltZone, tolerance_mm: f
     """Tell whether a search ended by itself."""
     return (
         found.evaluations < FIRST
-        or found.bound.upper - found.bound.lower <= tolerance_mm
+        or (found.bound.lower > 0 and found.bound.upper - found.bound.lower <= tolerance_mm)
         or found.bound.upper <= TOUCH_MM + bodies.excess_mm
     )
 

@@ -112,7 +112,7 @@ class RebuiltZone:
     """
 
     between_on_part = False
-    most_evaluations = MOST_EVALUATIONS // 10
+    most_evaluations = MOST_EVALUATIONS // 5
     """Each takes long."""
 
     def __init__(self, motion: PairMotion, near: Near) -> None:
