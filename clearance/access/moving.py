@@ -180,7 +180,7 @@ def proven_mm(body: Body, motion: PairMotion, obstacle: Obstacle, wanted_mm: flo
     bodies = posed(pair.motion, near_pieces(pair))
     if inside_at_middle(pair):
         return -np.inf
-    bound = bodies.search(TOLERANCE_MM, MOST_QUERIES, wanted_mm).bound
+    bound = bodies.search(TOLERANCE_MM, MOST_QUERIES, wanted_mm=wanted_mm).bound
     meets = bound.upper <= TOUCH_MM + bodies.excess_mm or inside_what_is_swept(pair)
     return -np.inf if meets else bound.lower
 

@@ -21,6 +21,9 @@ ROUNDING_MM = 1e-9
 TOUCH_MM = 1e-6
 """Distances below this count as touching."""
 
+MOST_EVALUATIONS = 20_000
+"""Looks after which a search gives up with the bound it has. It holds no more cells than twice this."""
+
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Minimum:
@@ -41,6 +44,18 @@ class Minimum:
     best: Array
     cells: Array
     evaluations: int
+
+
+@dataclass(frozen=True, eq=False)
+class Known:
+    """What is known before a search: no value is below `lower_mm`, and `best` (k,) has `upper_mm`."""
+
+    lower_mm: float = -np.inf
+    upper_mm: float = np.inf
+    best: Array | None = None
+
+
+UNKNOWN = Known()
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,8 +91,9 @@ def minimise(
     high: Array,
     tolerance_mm: float,
     excess_mm: float = 0.0,
-    max_evaluations: int = 200_000,
+    max_evaluations: int = MOST_EVALUATIONS,
     cap_mm: float = np.inf,
+    known: Known = UNKNOWN,
     wanted_mm: float | None = None,
 ) -> Minimum:
     """Bound the minimum of `value` over the box [low, high] to within `tolerance_mm`.
@@ -99,7 +115,7 @@ def minimise(
     def look(a: Array, b: Array, _kept: object, _least: float) -> Look:
         return Look(value((a + b) / 2), fall, cap_mm)
 
-    return search(look, low, high, tolerance_mm, excess_mm, max_evaluations, wanted_mm)
+    return search(look, low, high, tolerance_mm, excess_mm, max_evaluations, known, wanted_mm)
 
 
 def search(
@@ -108,7 +124,8 @@ def search(
     high: Array,
     tolerance_mm: float,
     excess_mm: float = 0.0,
-    max_evaluations: int = 200_000,
+    max_evaluations: int = MOST_EVALUATIONS,
+    known: Known = UNKNOWN,
     wanted_mm: float | None = None,
 ) -> Minimum:
     """Bound a minimum over the box [low, high] from looks at its cells, to within `tolerance_mm`.
@@ -116,11 +133,13 @@ def search(
     Best first; the cell with the smallest lower bound is cut in three along its costliest side, so
     that the middle child keeps its parent's look. Ends early where the value cannot be told from 0:
     bodies that touch cannot be nearer. With `wanted_mm` it also ends as soon as the bound tells whether
-    the minimum is as large as that.
+    the minimum is as large as that. Gives up after `max_evaluations`, with the bound that it has.
     """
     counter = 0
-    first = look(low, high, None, np.inf)
+    first = look(low, high, None, known.upper_mm)
     upper, best = first.value, (low + high) / 2
+    if known.best is not None and known.upper_mm < upper:
+        upper, best = known.upper_mm, known.best
     slack = ROUNDING_MM + excess_mm
 
     def floor_of(found: Look, a: Array, b: Array) -> float:
@@ -129,7 +148,7 @@ def search(
     heap = [(floor_of(first, low, high), counter, low, high, first)]
     evaluations = 1
     while True:
-        floor = heap[0][0]
+        floor = max(heap[0][0], known.lower_mm)
         target = tolerance_mm if floor > 0 else min(tolerance_mm, upper / 2)
         if upper - floor <= target or upper <= TOUCH_MM + excess_mm or evaluations >= max_evaluations:
             break
@@ -138,7 +157,7 @@ def search(
         falls = heap[0][4].fall((heap[0][3] - heap[0][2]) / 2)
         if not falls.any():
             break
-        floor, _, a, b, parent = heapq.heappop(heap)
+        inherited, _, a, b, parent = heapq.heappop(heap)
         axis = int(np.argmax(falls))
         third = (b[axis] - a[axis]) / 3
         cuts = (a[axis], a[axis] + third, b[axis] - third, b[axis])
@@ -153,6 +172,7 @@ def search(
                 if found.value < upper:
                     upper, best = found.value, (ca + cb) / 2
             counter += 1
-            heapq.heappush(heap, (max(floor, floor_of(found, ca, cb)), counter, ca, cb, found))
-    cells = np.array([[*a, *b, lower] for lower, _, a, b, _ in heap])
-    return Minimum(bound=Bound(min(heap[0][0], upper), upper), best=best, cells=cells, evaluations=evaluations)
+            heapq.heappush(heap, (max(inherited, floor_of(found, ca, cb)), counter, ca, cb, found))
+    cells = np.array([[*a, *b, max(lower, known.lower_mm)] for lower, _, a, b, _ in heap])
+    bound = Bound(min(max(heap[0][0], known.lower_mm), upper), upper)
+    return Minimum(bound=bound, best=best, cells=cells, evaluations=evaluations)

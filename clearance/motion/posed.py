@@ -9,6 +9,7 @@ travel, swept in the middle frame, from those of its primitives that may still m
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -18,12 +19,15 @@ from clearance.distance.inside import Surface
 from clearance.distance.near import Balls, balls_of_mesh, balls_of_points
 from clearance.frames import Array
 from clearance.motion.bodies import CELL_MM, SLACK_MM, Near, Solid, corners, shared_arms
-from clearance.motion.branch import Look, Minimum, minimise, search
+from clearance.motion.branch import MOST_EVALUATIONS, UNKNOWN, Known, Look, Minimum, minimise, search
 from clearance.motion.pair import PairMotion, Rigid
 from clearance.scene.mesh import IntArray, Mesh
 
 MANY = 300
 """Candidates beyond which cubes of them are asked first."""
+
+BUILT = 64
+"""Zones built at a travel that are kept: a search may come back to a cell, but memory has an end."""
 
 
 def posed(motion: PairMotion, near: Near) -> PlacedBodies | RebuiltZone:
@@ -45,6 +49,8 @@ class PlacedBodies:
     instead, so the smaller of the two arms counts. Clearance is the least over translations, and a
     least of functions falls no faster than they do.
     """
+
+    most_evaluations = MOST_EVALUATIONS
 
     def __init__(self, motion: PairMotion, near: Near, *, into_zone: bool) -> None:
         self._motion, self._cap_mm = motion, near.within_mm
@@ -70,7 +76,9 @@ class PlacedBodies:
         self._zone.place(v, v_shift)
         return self._part.closest(self._zone)
 
-    def search(self, tolerance_mm: float, max_evaluations: int, wanted_mm: float | None = None) -> Minimum:
+    def search(
+        self, tolerance_mm: float, max_evaluations: int, known: Known = UNKNOWN, wanted_mm: float | None = None
+    ) -> Minimum:
         """Bound the smallest clearance over the box of angles; with `wanted_mm` until it is known to be so large."""
         return minimise(
             lambda at: self.closest(at).distance_mm,
@@ -81,17 +89,18 @@ class PlacedBodies:
             self.excess_mm,
             max_evaluations,
             self._cap_mm,
+            known,
             wanted_mm,
         )
 
 
 @dataclass(frozen=True, eq=False)
 class _Kept:
-    """Zone primitives that may matter in a cell, built at its travel."""
+    """Zone primitives that may matter in a cell, and the angles at whose travel they are built."""
 
+    angles: Array
     travel: float
     chosen: IntArray
-    body: FclBody
     arms: Array
     cap_mm: float
 
@@ -106,6 +115,8 @@ class RebuiltZone:
     """
 
     between_on_part = False
+    most_evaluations = MOST_EVALUATIONS // 5
+    """Each takes long."""
 
     def __init__(self, motion: PairMotion, near: Near) -> None:
         self._motion, self._near = motion, near
@@ -118,6 +129,7 @@ class RebuiltZone:
         longest = 2 * float(self._balls.radii.max()) + float(np.linalg.norm(edges, axis=1).sum())
         self.excess_mm = PARALLEL_LOSS * min(self._part.longest_edge_mm, longest)
         self._travel_at = motion.angles.index("travel")
+        self._built = lru_cache(maxsize=BUILT)(self._build)
 
     def closest(self, angles: Array) -> Closest:
         """Return the closest approach, in the middle frame, over all translations."""
@@ -125,10 +137,12 @@ class RebuiltZone:
         found = self._ask(angles, kept)
         return Closest(found.distance_mm, found.on_a, found.on_b, found.owner_a, int(kept.chosen[found.owner_b]))
 
-    def search(self, tolerance_mm: float, max_evaluations: int, wanted_mm: float | None = None) -> Minimum:
+    def search(
+        self, tolerance_mm: float, max_evaluations: int, known: Known = UNKNOWN, wanted_mm: float | None = None
+    ) -> Minimum:
         """Bound the smallest clearance over the box of angles; with `wanted_mm` until it is known to be so large."""
         low, high = self._motion.low, self._motion.high
-        return search(self._look, low, high, tolerance_mm, self.excess_mm, max_evaluations, wanted_mm)
+        return search(self._look, low, high, tolerance_mm, self.excess_mm, max_evaluations, known, wanted_mm)
 
     def _look(self, low: Array, high: Array, before: object, least: float) -> Look:
         centre = (low + high) / 2
@@ -143,7 +157,13 @@ class RebuiltZone:
     def _ask(self, angles: Array, kept: _Kept) -> Closest:
         (u, u_shift), _ = self._motion.turns(angles)
         self._part.place(u, u_shift)
-        return self._part.closest(kept.body)
+        return self._part.closest(self._built(kept))
+
+    def _build(self, kept: _Kept) -> FclBody:
+        _, (v, v_shift) = self._motion.turns(kept.angles)
+        _, between, of_zone = self._motion.slides
+        slide = of_zone.turned(v).plus(between.reversed())
+        return FclBody(_swept(_moved(self._near.zone, kept.chosen, v, v_shift), slide))
 
     def _away(self, points: Array, zone_to_part: Rigid) -> Array:
         """Distance, (n,) mm, of points of the zone to the part."""
@@ -165,13 +185,10 @@ class RebuiltZone:
         stays = least - fall <= within_mm + SLACK_MM
         stays[least.argmin()] = True
         chosen = candidates[stays]
-        _, (v, v_shift) = motion.turns(centre)
-        _, between, of_zone = motion.slides
-        slide = of_zone.turned(v).plus(between.reversed())
         return _Kept(
+            angles=centre,
             travel=float(centre[self._travel_at]),
             chosen=chosen,
-            body=FclBody(_swept(_moved(self._near.zone, chosen, v, v_shift), slide)),
             arms=np.minimum(self._arms[chosen].max(axis=0), self._part_arms),
             cap_mm=within_mm,
         )

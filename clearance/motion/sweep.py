@@ -15,6 +15,7 @@ from clearance.bounds import Bound
 from clearance.distance.fcl_engine import Closest
 from clearance.frames import Array
 from clearance.motion.bodies import MovingPair, Near, Solid, near_pieces, shifted
+from clearance.motion.bounded import bounded
 from clearance.motion.branch import TOUCH_MM, Minimum
 from clearance.motion.interference import deepest, outward
 from clearance.motion.pair import PairMotion
@@ -23,9 +24,6 @@ from clearance.motion.result import MotionState, Sweep
 from clearance.motion.swallowed import inside_at_middle, inside_what_is_swept
 from clearance.motion.witness import clear_witness, touching_witness
 from clearance.scene.mesh import Mesh
-
-MOST_EVALUATIONS = 200_000
-"""Distance queries after which the search gives up with the bound it has."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,7 +83,7 @@ def _searched(pair: MovingPair, tolerance_mm: float) -> tuple[Near, PlacedBodies
     near = near_pieces(pair)
     bodies = posed(pair.motion, near)
     inside = inside_at_middle(pair)
-    found = bodies.search(tolerance_mm, 1 if inside else MOST_EVALUATIONS)
+    found = bodies.search(tolerance_mm, 1) if inside else bounded(pair.motion, near, bodies, tolerance_mm)
     touching = found.bound.upper <= TOUCH_MM + bodies.excess_mm
     contained = not touching and (inside or inside_what_is_swept(pair))
     return near, bodies, found, touching, contained

@@ -112,6 +112,10 @@ class Pointing:
         falls: Array = radius[:, None] * half_angles
         return falls
 
+    def bend(self, falls: Array, half_angles: Array) -> Array:
+        """Infinite (m,): two components of a rotation vector do not turn one after the other."""
+        return np.full(len(falls), np.inf)
+
 
 def shaft_of(job: Job, table: ZoneTable, link: Link, origin: Array) -> Shaft:
     """Return the states of a zone that rides on a link, coordinates counted from `origin` (3,), mm."""

@@ -50,6 +50,12 @@ class Motion(Protocol):
     def falls(self, points: Array, angles: Array, half_angles: Array, slides: Array, half_slides: Array) -> Array:
         """Farthest (m, a), mm, that each angle within its half width moves any of it, at any of the slides."""
 
+    def bend(self, falls: Array, half_angles: Array) -> Array:
+        """Farthest (m,), mm, that any of it leaves the hull of its places at all ends of its angles and slides.
+
+        `falls` are those of the same half widths; infinite where nothing is known of it.
+        """
+
 
 @dataclass(frozen=True, eq=False)
 class Axis:
@@ -147,6 +153,16 @@ class Path:
             inner = half_slides if self.part_turns else half_slides[:, : self.strokes]
             falls[:, 0] = chord[:, 0] * (self.rock.radius(x) + inner.sum(axis=1) + falls[:, 1])
         return falls
+
+    def bend(self, falls: Array, half_angles: Array) -> Array:
+        """Farthest (m,), mm, that any of it leaves the hull of its places at all ends of its angles and slides.
+
+        An arc of half angle h leaves its chord by r (1 - cos h), that is sin(h / 2) times the chord 2 r sin(h / 2) of
+        h. The turns come one after the other: the second moves the first one's chords as they are.
+        """
+        part = falls * np.sin(half_angles / 2)
+        bend: Array = np.where((half_angles <= np.pi / 2).all(axis=1), part.sum(axis=1), np.inf)
+        return bend
 
     def _moves(self, slides: Array) -> tuple[Array, Array]:
         """Translations (m, 3) by the stroke, and by lift and shift."""

@@ -6,6 +6,8 @@ the part. It is settled
 - by its middle: libigl's distance there, less how far any of the item can be from it; or
 - by planes: at the middle angles the piece, swept over the slides, and each near triangle of the part, swept over
   its growth, are convex, and a plane between them holds them apart (`hull`), less what the angles can move; or
+- by planes about the hull of the piece at all ends of its angles and slides, less what an arc leaves that hull, which
+  is of second order: the turns count only as far as they bring the piece nearer; or
 - by a real pose, nearer than claimed: then the claim is wrong.
 
 Growing by k about an anchor a, a triangle sweeps the cone over it with its tip at a, cut off at both sizes: the hull
@@ -93,7 +95,10 @@ class Outcome:
 
 @dataclass(frozen=True, eq=False)
 class _Middle:
-    """Items at their middles: swept piece (corners and slide edges) as seen from the part, growth, and reaches, mm."""
+    """Items at their middles: swept piece (corners and slide edges) as seen from the part, growth, and reaches, mm.
+
+    `bend`: how far its arcs leave the hull of their ends.
+    """
 
     corners: Array
     centre: Array
@@ -103,6 +108,7 @@ class _Middle:
     turn: Array
     factor: Array
     growth: Array
+    bend: Array
 
     @property
     def reach(self) -> Array:
@@ -130,13 +136,13 @@ def prove(target: Target, path: Motion, items: Items, budget: int) -> Outcome:
             return Outcome(distances=asked, nearer_mm=float(distance[bad]), claimed_mm=float(lot.claim[bad]))
         left = np.flatnonzero(distance - at.reach < lot.claim)
         lot, at = lot.take(left), _take(at, left)
-        settled, upper, pairs = _by_planes(target, lot, at)
+        settled, upper, pairs = _by_planes(target, path, lot, at)
         asked += pairs
         if (bad := _worst(upper, lot.claim)) is not None:
             return Outcome(distances=asked, nearer_mm=float(upper[bad]), claimed_mm=float(lot.claim[bad]))
         left = np.flatnonzero(~settled)
         if len(left):
-            turn = upper[left] - at.turn[left].sum(axis=1) < lot.claim[left]
+            turn = upper[left] - np.minimum(at.turn.sum(axis=1), at.bend)[left] < lot.claim[left]
             waiting.append(_halved(lot.take(left), _take(at, left), turn))
     return Outcome(distances=asked)
 
@@ -151,15 +157,17 @@ def middle(target: Target, path: Motion, items: Items) -> _Middle:
     slide = np.zeros(len(items))
     for signs in product((-1.0, 1.0), repeat=edges.shape[1]):
         slide = np.maximum(slide, np.linalg.norm(np.einsum("k,mki->mi", np.array(signs), edges), axis=1))
+    turn = path.falls(items.corners, angles, half_angles, slides, half_slides)
     return _Middle(
         corners,
         centre,
         edges,
         np.linalg.norm(corners - centre[:, None], axis=2).max(axis=1),
         slide,
-        path.falls(items.corners, angles, half_angles, slides, half_slides),
+        turn,
         (items.factor_low + items.factor_high) / 2,
         target.radius * (items.factor_high - items.factor_low) / 2,
+        path.bend(turn, half_angles),
     )
 
 
@@ -172,27 +180,60 @@ def _worst(distance: Array, claim: Array) -> int | None:
     return int(short.argmax()) if len(short) and short.max() > 0 else None
 
 
-def _by_planes(target: Target, items: Items, at: _Middle) -> tuple[Mask, Array, int]:
+def _by_planes(target: Target, path: Motion, items: Items, at: _Middle) -> tuple[Mask, Array, int]:
     """Tell which items planes settle, how near (n,) a real pose of each comes that was tried, and the pairs asked."""
-    settled, upper = np.zeros(len(items), dtype=bool), np.full(len(items), np.inf)
     if not len(items):
-        return settled, upper, 0
+        return np.zeros(0, dtype=bool), np.zeros(0), 0
     who, which = target.near(at.centre, items.claim + at.reach, at.factor)
     counts = np.bincount(who, minlength=len(items))
     tried = (counts <= FEW) | (at.piece + at.slide + at.growth <= SMALL_MM)
     chosen = tried[who]
     who, which = who[chosen], which[chosen]
-    lower = np.full(len(items), np.inf)
     enough = items.claim + at.turn.sum(axis=1)
+    lower, upper = _between(target, items, at.corners, at.edges, who, which, enough)
+    settled, asked = tried & (lower >= enough), len(who)
+    enough = items.claim + at.bend
+    again = tried & ~settled & (upper >= enough)
+    if again.any():
+        who, which = who[again[who]], which[again[who]]
+        rows = np.flatnonzero(again)
+        found = _ends(path, items.take(rows))
+        ends = np.zeros((len(items), *found.shape[1:]))
+        ends[rows] = found
+        lower, _ = _between(target, items, ends, at.edges[:, :0], who, which, enough)
+        settled |= again & (lower >= enough)
+        asked += len(who)
+    return settled, upper, asked
+
+
+def _between(
+    target: Target, items: Items, corners: Array, edges: Array, who: NDArray[np.int64], which: NDArray[np.int64],
+    enough: Array,
+) -> tuple[Array, Array]:  # fmt: skip
+    """Bound (n,), mm, how far hulls of corners (n, c, 3), slid along edges, are from triangles `which` of `who`."""
+    lower, upper = np.full(len(items), np.inf), np.full(len(items), np.inf)
     for start in range(0, len(who), PAIRS):
         i, j = who[start : start + PAIRS], which[start : start + PAIRS]
         ends = [target.grown(j, items.factor_low[i])]
-        if at.growth[i].any():
+        if (items.factor_high[i] > items.factor_low[i]).any():
             ends.append(target.grown(j, items.factor_high[i]))
-        down, up = hull_distance(_differences(at.corners[i], at.edges[i], np.concatenate(ends, axis=1)), enough[i])
+        down, up = hull_distance(_differences(corners[i], edges[i], np.concatenate(ends, axis=1)), enough[i])
         np.minimum.at(lower, i, down)
         np.minimum.at(upper, i, up)
-    return tried & (lower >= enough), upper, len(who)
+    return lower, upper
+
+
+def _ends(path: Motion, items: Items) -> Array:
+    """Place the pieces' corners, (n, c, 3), at all ends of their angles and slides."""
+    a = items.angle_low.shape[1]
+    low = np.concatenate([items.angle_low, items.slide_low], axis=1)
+    high = np.concatenate([items.angle_high, items.slide_high], axis=1)
+    spans = (high - low).max(axis=0)
+    placed = []
+    for upper in product(*((False, True) if span > 0 else (False,) for span in spans)):
+        at = np.where(upper, high, low)
+        placed.append(path.seen(items.corners, at[:, :a], at[:, a:]))
+    return np.concatenate(placed, axis=1)
 
 
 def _differences(corners: Array, edges: Array, others: Array) -> Array:

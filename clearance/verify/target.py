@@ -91,8 +91,24 @@ class Target:
             which = ids[np.concatenate([np.asarray(x, dtype=np.int64) for x in lists if x])]
             apart = np.linalg.norm(points[who] - self._middles[which], axis=1) - self._radii[which]
             keep = apart <= reach[who] + 1e-9
+            who, which = who[keep], which[keep]
+            keep = distance_to_triangles(points[who], self.triangles[which]) <= reach[who] + 1e-9
             asked.append(who[keep])
             found.append(which[keep])
         if not asked:
             return np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64)
         return np.concatenate(asked), np.concatenate(found)
+
+
+def distance_to_triangles(points: Array, triangles: Array) -> Array:
+    """Return the distance (n,), mm, of each of (n, 3) points from its triangle (n, 3, 3): its plane's or an edge's."""
+    away = points[:, None] - triangles
+    edges = np.roll(triangles, -1, axis=1) - triangles
+    length = np.einsum("nki,nki->nk", edges, edges)
+    share = np.clip(np.einsum("nki,nki->nk", away, edges) / np.maximum(length, 1e-300), 0.0, 1.0)
+    to_edges: Array = np.linalg.norm(away - share[:, :, None] * edges, axis=2).min(axis=1)
+    normal = np.cross(edges[:, 0], edges[:, 1])
+    size = np.linalg.norm(normal, axis=1)
+    sides = np.einsum("nki,ni->nk", np.cross(edges, away), normal)
+    to_plane = np.abs(np.einsum("ni,ni->n", away[:, 0], normal)) / np.maximum(size, 1e-300)
+    return np.where((sides >= 0).all(axis=1) & (size > 0), np.minimum(to_plane, to_edges), to_edges)

@@ -1,0 +1,80 @@
+"""The bound of a pair over its motion: a search, and where that would not end, arcs.
+
+A search by how far anything can move explodes where the clearance hardly changes along an angle or along
+both: a bar over an arm that turns about its own axis. Arcs bound all angles at once, and prove it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from clearance.bounds import Bound
+from clearance.frames import Array
+from clearance.motion.arcs import clear_by
+from clearance.motion.bodies import Near
+from clearance.motion.branch import TOUCH_MM, Known, Minimum
+from clearance.motion.pair import PairMotion
+from clearance.motion.posed import PlacedBodies, RebuiltZone
+
+FIRST = 200
+"""Looks of a search before arcs are tried; most searches need 30."""
+
+SHARES = (1.0, 0.125)
+"""How fine arcs are made, first and then: as if for such a share of the tolerance."""
+
+FINEST = 1e-4
+"""Step, as a share of the range, at which going downhill stops."""
+
+MOST_CELLS = 2000
+"""Cells of a certificate; more are joined to one, for which the least of their bounds holds."""
+
+
+def bounded(motion: PairMotion, near: Near, bodies: PlacedBodies | RebuiltZone, tolerance_mm: float) -> Minimum:
+    """Return the bound of the smallest clearance over the box of angles, `tolerance_mm` wide where that can be had."""
+    found = bodies.search(tolerance_mm, FIRST)
+    if _settled(found, bodies, tolerance_mm):
+        return found
+    best, upper, asked = _downhill(bodies, motion, found)
+    asked += found.evaluations
+    lower = found.bound.lower
+    for share in SHARES:
+        if upper > TOUCH_MM + bodies.excess_mm and upper - lower > tolerance_mm:
+            lower = max(lower, clear_by(motion, near, upper, tolerance_mm * share))
+    known = Known(min(lower, upper), upper, best)
+    if upper - known.lower_mm <= tolerance_mm and known.lower_mm > 0:
+        cells = _one_cell(motion, known.lower_mm)
+        return Minimum(bound=Bound(known.lower_mm, upper), best=best, cells=cells, evaluations=asked)
+    found = bodies.search(tolerance_mm, bodies.most_evaluations, known)
+    cells = found.cells if len(found.cells) <= MOST_CELLS else _one_cell(motion, float(found.cells[:, -1].min()))
+    return replace(found, cells=cells, evaluations=asked + found.evaluations)
+
+
+def _settled(found: Minimum, bodies: PlacedBodies | RebuiltZone, tolerance_mm: float) -> bool:
+    """Tell whether a search ended by itself."""
+    return (
+        found.evaluations < FIRST
+        or (found.bound.lower > 0 and found.bound.upper - found.bound.lower <= tolerance_mm)
+        or found.bound.upper <= TOUCH_MM + bodies.excess_mm
+    )
+
+
+def _downhill(bodies: PlacedBodies | RebuiltZone, motion: PairMotion, found: Minimum) -> tuple[Array, float, int]:
+    """Return angles with a smaller clearance nearby, that clearance, mm, and the distances asked for."""
+    best, least, asked = found.best, found.bound.upper, 0
+    span = motion.high - motion.low
+    step = span / 8
+    while (step > FINEST * span).any():
+        tries = np.clip(best + np.vstack([np.diag(step), -np.diag(step)]), motion.low, motion.high)
+        values = [bodies.closest(at).distance_mm for at in tries]
+        asked += len(tries)
+        if min(values) < least:
+            best, least = tries[int(np.argmin(values))], min(values)
+        else:
+            step = step / 3
+    return best, least, asked
+
+
+def _one_cell(motion: PairMotion, lower: float) -> Array:
+    return np.array([[*motion.low, *motion.high, lower]])
