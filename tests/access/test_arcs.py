@@ -40,7 +40,7 @@ def longest(true: np.ndarray) -> float:
 @pytest.mark.parametrize("solid", [False, True])
 @pytest.mark.parametrize("seed", range(8))
 def test_arcs_agree_with_dense_angles(seed, solid):
-    """Points or small closed bodies about the axis: no arc is free, and no angle blocked, that dense angles say is not."""
+    """Points or small closed bodies: no arc is free, and no angle blocked, that dense angles say is not."""
     rng = np.random.default_rng(seed)
     turn, out = rng.uniform(0, 2 * np.pi, 5), rng.uniform(15, 70, 5)
     middles = np.stack([out * np.cos(turn), out * np.sin(turn), rng.uniform(-3, 9, 5)], axis=1)
