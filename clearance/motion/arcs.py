@@ -113,7 +113,8 @@ def _ends(motion: PairMotion, near: Near, tolerance_mm: float, *, of_part: bool)
         return turned()[:, None], 0.0
     hinge = motion.hinges[turning[0]]
     radius, span = float(hinge.radii_mm(slid.reshape(-1, 3)).max()), hinge.high - hinge.low
-    count = max(1, int(np.ceil(span / 2 / np.sqrt(2 * LOSS_SHARE * tolerance_mm / max(radius, 1.0)))))
+    half = min(np.sqrt(2 * LOSS_SHARE * tolerance_mm / max(radius, 1.0)), 1.0)
+    count = max(1, int(np.ceil(span / 2 / half)))
     if len(slid) * count > MOST_TRIANGLES:
         return None, 0.0
     at = []
@@ -196,9 +197,10 @@ def _hulls(ends: Array, after: Slide, loss_mm: float) -> _Swept | None:
 
 def _outer(ends: Array, triples: NDArray[np.int64]) -> NDArray[np.bool_]:
     """Tell (n, t) which triples of (n, c, 3) corners may lie on their hull's surface."""
+    ends = ends - ends[:, :1]
     p, q, r = (ends[:, triples[:, k]] for k in range(3))
     normal = np.cross(q - p, r - p)
-    size = np.linalg.norm(ends - ends[:, :1], axis=2).max(axis=1)
+    size = np.linalg.norm(ends, axis=2).max(axis=1)
     above = normal @ ends.swapaxes(1, 2) - np.einsum("nti,nti->nt", normal, p)[:, :, None]
     same = (SAME * size**3)[:, None]
     return np.asarray((above.max(axis=2) <= same) | (above.min(axis=2) >= -same))

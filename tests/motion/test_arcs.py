@@ -85,7 +85,7 @@ def sampled(part: Mesh, zone, motion: PairMotion, rng, count: int = 60) -> float
     return least
 
 
-@pytest.mark.parametrize("seed", range(24))
+@pytest.mark.parametrize("seed", range(12))
 def test_no_state_is_nearer_than_arcs_say(seed):
     part, zone, motion, rng = scene(seed)
     pair = shifted(part, False, zone, False, motion)
@@ -100,11 +100,10 @@ def test_no_state_is_nearer_than_arcs_say(seed):
 
 
 def test_a_body_within_what_a_hull_fills_proves_nothing():
-    """A plate 40 square that turns by 180 degrees, and a speck within a hull of its arcs, 0.5 from no surface."""
+    """A plate slides up and down by 10 through a speck that is 0.7 from every wall of the room that it fills."""
     plate = Mesh(np.array([[-20.0, -20, 0], [20, -20, 0], [20, 20, 0], [-20, 20, 0]]), np.array([[0, 1, 2], [0, 2, 3]]))
     speck = np.array([[3.0, 2.0, -1.0]])
-    motion = turning("engine", (-3, 3), (-1, 1), lift=(-10.0, 10.0))
-    pair = shifted(plate, False, speck, False, motion)
+    pair = shifted(plate, False, speck, False, turning("chassis", (-0.01, 0.01), (-0.01, 0.01), lift=(-10.0, 10.0)))
     assert clear_by(pair.motion, near_pieces(pair), 1.0, TOLERANCE_MM) <= 0
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import product
+
 import numpy as np
 import pytest
 import trimesh
@@ -11,8 +13,9 @@ from scipy.spatial.transform import Rotation
 from clearance.job.schema import Job
 from clearance.scene.mesh import Mesh
 from clearance.verify.cells import prove_cells
+from clearance.verify.hull import hull_distance
 from clearance.verify.paths import path_of
-from clearance.verify.target import Target
+from clearance.verify.target import Target, distance_to_triangles
 
 BUDGET = 2_000_000
 
@@ -144,3 +147,38 @@ def test_random_bodies_at_rest_against_brute_force(seed):
     found = prove_cells(target, path, zone, still, still, np.array([truth + 1e-4]), BUDGET).nearer_mm
     assert found is not None
     assert truth - 1e-9 <= found < truth + 1e-4
+
+
+@pytest.mark.parametrize(("part_rides", "zone_rides"), [("engine", "chassis"), ("chassis", "engine")])
+def test_no_state_leaves_the_hull_of_its_ends_by_more_than_the_bend(part_rides, zone_rides):
+    """10 000 states of a point that turns by up to 20 degrees, slides and strokes, against all ends of its ranges."""
+    rng = np.random.default_rng(8)
+    zone = {**OWN, "stroke": {"axis": [1.0, 0.0, 2.0], "mm": [0.0, 6.0]}}
+    job = _job(part_rides, zone_rides, **zone)
+    path = path_of(job, job.zones[0], np.zeros(3))
+    point = np.array([60.0, -80.0, 40.0])
+    low = np.concatenate([path.angle_low, path.slide_low])
+    high = np.concatenate([path.angle_high, path.slide_high])
+    n, m = len(path.angle_low), 10_000
+
+    def placed(at):
+        return path.seen(np.broadcast_to(point, (len(at), 1, 3)), at[:, :n], at[:, n:])[:, 0]
+
+    ends = placed(np.array(list(product(*zip(low, high, strict=True)))))
+    states = placed(rng.uniform(low, high, size=(m, len(low))))
+    middle, half = (low + high)[None] / 2, (high - low)[None] / 2
+    falls = path.falls(point[None, None], middle[:, :n], half[:, :n], middle[:, n:], half[:, n:])
+    bend = float(path.bend(falls, half[:, :n])[0])
+    beyond, _ = hull_distance(ends[None] - states[:, None], np.full(m, bend))
+    assert beyond.max() <= bend + 1e-9
+    assert beyond.max() > bend / 10  # The bound is not idle.
+
+
+def test_distance_to_triangles_is_that_of_another_library():
+    """Against trimesh: 3000 random pairs, and slivers and points on corners."""
+    rng = np.random.default_rng(3)
+    triangles, points = rng.normal(size=(3000, 3, 3)), rng.normal(size=(3000, 3)) * 1.5
+    triangles[:200, 2] = triangles[:200, 0] + rng.normal(size=(200, 3)) * 1e-3
+    points[200:300] = triangles[200:300, 1]
+    wanted = np.linalg.norm(trimesh.triangles.closest_point(triangles, points) - points, axis=1)
+    assert distance_to_triangles(points, triangles) == pytest.approx(wanted, abs=1e-9)
