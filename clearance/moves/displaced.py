@@ -186,7 +186,10 @@ def moved_job(job: Job, where: Displaced, zones: Sequence[Zone]) -> Job:
     if rock is not None:
         point, turned = where.rock.apply(np.array(rock.axis.point)), _turner(where.rock)
         axis = rock.axis.model_copy(update={"point": _tuple(point), "direction": turned(rock.axis.direction)})
-        rock = rock.model_copy(update={"axis": axis, "up": turned(rock.up), "forward": turned(rock.forward)})
+        worked_out = {"roll": rock.roll_degrees, "mounts": (), "torque": None}  # the mounts come along
+        rock = rock.model_copy(
+            update={"axis": axis, "up": turned(rock.up), "forward": turned(rock.forward), **worked_out}
+        )
     links = tuple(
         link.model_copy(update={"engine": _tuple(where.links[link.name].apply(np.array(link.engine)))})
         for link in job.links

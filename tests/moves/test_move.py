@@ -9,7 +9,10 @@ import pytest
 import trimesh
 from scipy.spatial.transform import Rotation
 
+from clearance.frames import Pose
 from clearance.job.moves import Move, MoveTurn
+from clearance.job.read import read_job
+from clearance.moves.displaced import Displaced, moved_job
 from clearance.moves.what_if import changes, what_if
 
 SAME_MM = 1e-6
@@ -217,3 +220,15 @@ def test_the_placement_error_moves_with_the_part(still_job):
     moved = moved_registration(registration, Pose("bay", "bay", turn))
     assert moved.sigma_mm(np.zeros(3), np.array([0.0, 1, 0])) == pytest.approx(3.0)
     np.testing.assert_allclose(moved.centre, [0, 1, 0], atol=1e-12)
+
+
+def test_the_mounts_come_along_and_the_roll_they_give_stays(tmp_path):
+    job_file = _write(tmp_path)
+    mounts = "mounts = [{ at = [0, 90, -100], rate = [50, 50, 200] }, { at = [0, -60, -80], rate = [50, 80, 150] }]"
+    text = job_file.read_text().replace("roll = [-0.5, 0.6]", f"{mounts}\ntorque = [-20, 30]")
+    job_file.write_text(text)
+    job, pose = read_job(job_file), Pose("bay", "bay", _matrix(MOVE))
+    moved = moved_job(job, Displaced(rock=pose, zones={}, links={"shaft": pose}), ())
+    assert moved.rock.axis.point == pytest.approx(pose.apply(np.array(job.rock.axis.point)))
+    assert moved.rock.roll_degrees == pytest.approx(job.rock.roll_degrees, rel=1e-12)
+    assert job.rock.roll_degrees[1] > 0.1
