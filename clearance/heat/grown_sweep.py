@@ -17,6 +17,7 @@ from clearance.distance.near import distance_to
 from clearance.frames import Array
 from clearance.heat.growth import Growth, grown
 from clearance.heat.hot_sweep import TOLERANCE_MM, GrowthSweep, sweep_hot
+from clearance.motion.bodies import corners
 from clearance.motion.pair import PairMotion
 from clearance.motion.result import Sweep
 from clearance.motion.sweep import sweep
@@ -61,7 +62,7 @@ def sweep_grown(
         return sweep(grown(part, growth.anchor, factor), part_closed, zone, zone_closed, motion, sweep_tolerance_mm)
 
     cold, hot = growth.k_cold, growth.k_hot
-    radius = float(np.linalg.norm(part.vertices[np.unique(part.faces)] - growth.anchor, axis=1).max())
+    radius = float(np.linalg.norm(corners(part) - growth.anchor, axis=1).max())
     ends = min(sweep_at(cold).clearance.upper, sweep_at(hot).clearance.upper)
     floor: float | None = None
     first: tuple[float, ...] = ()
