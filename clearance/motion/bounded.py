@@ -33,8 +33,9 @@ MOST_CELLS = 2000
 
 def bounded(motion: PairMotion, near: Near, bodies: PlacedBodies | RebuiltZone, tolerance_mm: float) -> Minimum:
     """Return the bound of the smallest clearance over the box of angles, `tolerance_mm` wide where that can be had."""
-    found = bodies.search(tolerance_mm, FIRST)
-    if _settled(found, bodies, tolerance_mm):
+    first = min(FIRST, bodies.most_evaluations // 4)
+    found = bodies.search(tolerance_mm, first)
+    if _settled(found, bodies, tolerance_mm, first):
         return found
     best, upper, asked = _downhill(bodies, motion, found)
     asked += found.evaluations
@@ -51,10 +52,10 @@ def bounded(motion: PairMotion, near: Near, bodies: PlacedBodies | RebuiltZone, 
     return replace(found, cells=cells, evaluations=asked + found.evaluations)
 
 
-def _settled(found: Minimum, bodies: PlacedBodies | RebuiltZone, tolerance_mm: float) -> bool:
+def _settled(found: Minimum, bodies: PlacedBodies | RebuiltZone, tolerance_mm: float, first: int) -> bool:
     """Tell whether a search ended by itself."""
     return (
-        found.evaluations < FIRST
+        found.evaluations < first
         or (found.bound.lower > 0 and found.bound.upper - found.bound.lower <= tolerance_mm)
         or found.bound.upper <= TOUCH_MM + bodies.excess_mm
     )

@@ -26,6 +26,9 @@ from clearance.scene.mesh import IntArray, Mesh
 MANY = 300
 """Candidates beyond which cubes of them are asked first."""
 
+MOST_BUILT = 8_000_000
+"""Primitives of a zone that is built anew at each travel times looks: about a minute."""
+
 BUILT = 64
 """Zones built at a travel that are kept: a search may come back to a cell, but memory has an end."""
 
@@ -115,8 +118,6 @@ class RebuiltZone:
     """
 
     between_on_part = False
-    most_evaluations = MOST_EVALUATIONS // 5
-    """Each takes long."""
 
     def __init__(self, motion: PairMotion, near: Near) -> None:
         self._motion, self._near = motion, near
@@ -129,6 +130,7 @@ class RebuiltZone:
         longest = 2 * float(self._balls.radii.max()) + float(np.linalg.norm(edges, axis=1).sum())
         self.excess_mm = PARALLEL_LOSS * min(self._part.longest_edge_mm, longest)
         self._travel_at = motion.angles.index("travel")
+        self.most_evaluations = int(np.clip(MOST_BUILT // len(self._arms), 100, MOST_EVALUATIONS // 5))
         self._built = lru_cache(maxsize=BUILT)(self._build)
 
     def closest(self, angles: Array) -> Closest:
