@@ -144,6 +144,6 @@ def test_fetching_again_fetches_nothing(real_data: Path, tmp_path: Path) -> None
     empty = subprocess.run(
         [sys.executable, str(script), "--list", "--folder", str(tmp_path)], capture_output=True, text=True, check=True
     )
-    assert empty.stdout.count("missing") == 4
+    assert empty.stdout.count("missing") == 5
     listed = subprocess.run([sys.executable, str(script), "--list"], capture_output=True, text=True, check=True)
     assert listed.stdout.count(": there") >= 3

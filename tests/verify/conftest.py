@@ -30,6 +30,7 @@ tolerance = 0.1
 files = ["bay.ply"]
 unit = "mm"
 accuracy = 0.05
+ends = [{ box = { min = [-200, -200, -200], max = [200, 200, 200] } }]
 [register]
 method = "landmarks"
 pair = [
@@ -66,8 +67,7 @@ def _sheets() -> np.ndarray:
     rng = np.random.default_rng(7)
     u, v = (x.ravel() for x in np.meshgrid(np.arange(-60, 60.1, 4.0), np.arange(-30, 30.1, 4.0)))
     wall = np.column_stack([u, 45 + rng.normal(0, 0.05, u.size), v])
-    u, v = (x.ravel() for x in np.meshgrid(np.arange(-60, 60.1, 4.0), np.arange(-40, 44.1, 4.0)))
-    floor = np.column_stack([u, v, -45 + rng.normal(0, 0.05, u.size)])
+    floor = np.column_stack([u, v - 10, -45 + rng.normal(0, 0.05, u.size)])
     return np.vstack([wall, floor])
 
 
