@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 from clearance.moves.difference import difference_picture, difference_ply
-from clearance.moves.folder import write_folder, write_json
-from clearance.moves.move_text import move_lines, move_record
+from clearance.moves.move_text import FORMAT, move_lines, move_record
 from clearance.moves.what_if import WhatIf
+from clearance.outputs.folder import Ours, write_folder, write_json
 from clearance.outputs.stems import stems
 
-RECORD = "move.json"
+MOVES = Ours(
+    names=re.compile(r"move\.(json|txt)|difference_.*\.(ply|png)"),
+    record="move.json",
+    form=FORMAT,
+)
 
 
 def write_moves(found: WhatIf, folder: Path) -> None:
@@ -23,6 +28,6 @@ def write_moves(found: WhatIf, folder: Path) -> None:
             stem = building / f"difference_{names[case.name]}"
             stem.with_suffix(".ply").write_bytes(difference_ply(found.before, case))
             difference_picture(found.before, case, stem.with_suffix(".png"))
-        write_json(building / RECORD, move_record(found))
+        write_json(building / MOVES.record, move_record(found))
 
-    write_folder(folder, fill)
+    write_folder(folder, MOVES, fill)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -11,15 +12,20 @@ import numpy as np
 from clearance.errors import InputError
 from clearance.job.values import Vector
 from clearance.layout.placement import Progress
-from clearance.moves.folder import check_folder, write_folder, write_json
 from clearance.moves.move_command import WHERE, moves_from
 from clearance.moves.room import Range, Room, room
 from clearance.moves.room_text import FORMAT, SCALE, room_lines, room_record
 from clearance.moves.slices import write_slices
 from clearance.moves.solve import How
 from clearance.moves.space import NAMES
+from clearance.outputs.folder import Ours, check_folder, write_folder, write_json
 
-RECORD, CELLS = "room.json", "cells.npz"
+CELLS = "cells.npz"
+ROOM = Ours(
+    names=re.compile(r"room\.(json|txt)|cells\.npz|slice_.*\.png"),
+    record="room.json",
+    form=FORMAT,
+)
 Pair = tuple[float, float]
 
 
@@ -57,7 +63,7 @@ def run_room(
 
     0: a move that keeps every gap is found and passes; 1: proven that none of the range does; 3: undecided.
     """
-    check_folder(folder, RECORD, FORMAT)
+    check_folder(folder, ROOM)
     kept = folder.with_name(folder.name + ".cells.sqlite")
     progress(f"finished cells are kept in {kept}; after an interrupt --resume goes on from there")
     found = room(job, asked, replace(how, keep=kept), progress)
@@ -84,6 +90,6 @@ def write_room(found: Room, folder: Path) -> None:
         through = np.zeros(6) if found.smallest.move is None else found.smallest.move
         write_slices(cells, space, np.clip(through, space.low, space.high), found.smallest.move, building)
         (building / "room.txt").write_text("\n".join(room_lines(found)) + "\n", encoding="utf-8")
-        write_json(building / RECORD, room_record(found))
+        write_json(building / ROOM.record, room_record(found))
 
-    write_folder(folder, fill)
+    write_folder(folder, ROOM, fill)

@@ -135,3 +135,16 @@ def test_a_wrong_range_is_one_clear_line(job, run, tmp_path, arguments, said):
     assert said in ended.err
     assert ended.err.count("\n") == 1
     assert not (tmp_path / "m").exists()
+
+
+def test_a_folder_is_replaced_but_for_what_is_not_ours(job, run, tmp_path):
+    out = tmp_path / "moved"
+    for _ in range(2):
+        assert run("move", job, "--shift", 0, 5, 0, "-q", "-o", out).code in (0, 1, 3)
+    (out / "my notes.txt").write_text("keep")
+    ended = run("move", job, "--shift", 0, 5, 0, "-q", "-o", out)
+    assert ended.code == 2
+    assert "my notes.txt" in ended.err
+    ended = run("room", job, "--y", -10, 0, "--step", 5, 1, "--workers", 1, "-q", "-o", out)
+    assert ended.code == 2
+    assert (out / "my notes.txt").read_text() == "keep"

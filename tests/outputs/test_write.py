@@ -14,6 +14,7 @@ import pytest
 from PIL import Image
 
 from clearance.errors import InputError
+from clearance.outputs import folder as folder_module
 from clearance.outputs import write
 from clearance.outputs.pictures import Picture
 from clearance.outputs.worst_points import worst_points_csv
@@ -117,7 +118,7 @@ def test_a_fault_between_the_two_renames_brings_the_old_report_back(result, tmp_
         return rename(self, target)
 
     monkeypatch.setattr(Path, "rename", broken)
-    monkeypatch.setattr(write, "exchange", lambda one, other: False)  # as where the system has no such call
+    monkeypatch.setattr(folder_module, "exchange", lambda one, other: False)  # as where the system has no such call
     with pytest.raises((KeyboardInterrupt, InputError)):
         write_results(result, folder)
     assert (folder / "desktop.ini").exists()
