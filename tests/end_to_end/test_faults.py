@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from clearance.outputs import write
+from clearance.outputs import folder as whole
 from clearance.scene import scan_readers
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -100,11 +100,11 @@ def test_scan_that_changes_while_it_is_read(scene, run, monkeypatch: pytest.Monk
 
 
 def test_where_folders_cannot_be_swapped_in_one_step(reported, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(write, "exchange", lambda one, other: False)
+    monkeypatch.setattr(whole, "exchange", lambda one, other: False)
     old, new = tmp_path / "report", tmp_path / ".report.unfinished"
     for folder, text in ((old, "old"), (new, "new")):
         folder.mkdir()
         (folder / "report.json").write_text(json.dumps(text))
-    write._swap(new, old)
+    whole._swap(new, old)
     assert json.loads((old / "report.json").read_text()) == "new"
     assert [path.name for path in tmp_path.iterdir()] == ["report"]
