@@ -50,7 +50,8 @@ def judge_one_small(seed: int) -> tuple[str, ...]:
         print(f"scene {seed}: {fault}", flush=True)
     wrong = ("wrong",) if told.faults else ()
     false_pass = ("false pass",) if any(fault.startswith("false pass") for fault in told.faults) else ()
-    return (f"{told.kind} {told.verdict}", *wrong, *false_pass)
+    wide = ("wider than asked",) if told.wide else ()
+    return (f"{told.kind} {told.verdict}", *wide, *wrong, *false_pass)
 
 
 def run(seeds: Iterable[int], judged: Callable[[int], tuple[str, ...]], state: Path | None) -> int:

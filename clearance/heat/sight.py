@@ -1,18 +1,15 @@
-"""Which of a body's triangles a point sees, by casting rays (Embree through embreex).
-
-Single precision about the body's own middle: a hit is out by some 1e-6 of its extent, which no view factor feels.
-"""
+"""Which of a body's triangles a point sees, by casting rays. No view factor feels their single precision."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from clearance.frames import Array
 from clearance.scene.mesh import IntArray, Mesh
+from clearance.scene.rays import Rays
 
 RAYS = 256
 """Rays from each point of a temperature map."""
@@ -27,20 +24,13 @@ class Sight:
     """A mesh, mm, made ready for rays."""
 
     def __init__(self, mesh: Mesh) -> None:
-        from embreex.mesh_construction import TriangleMesh
-        from embreex.rtcore_scene import EmbreeScene
-
-        corners, self._triangles = mesh.triangles, len(mesh.faces)
-        self._middle = corners.reshape(-1, 3).mean(axis=0)
-        self.low, self.high = corners.reshape(-1, 3).min(axis=0), corners.reshape(-1, 3).max(axis=0)
-        self._scene: Any = EmbreeScene()
-        self._mesh: Any = TriangleMesh(self._scene, np.ascontiguousarray(corners - self._middle, np.float32))
+        corners, self._triangles = mesh.triangles.reshape(-1, 3), len(mesh.faces)
+        self.low, self.high = corners.min(axis=0), corners.max(axis=0)
+        self._rays = Rays(mesh)
 
     def first_hit(self, origins: Array, directions: NDArray[np.float32]) -> NDArray[np.int32]:
         """Return the first triangle, (n,), that rays from (n, 3) along (n, 3) meet; -1 where none."""
-        start = np.ascontiguousarray(origins - self._middle, np.float32)
-        met: NDArray[np.int32] = self._scene.run(start, np.ascontiguousarray(directions), query="INTERSECT")
-        return met
+        return self._rays.first_hit(origins, directions)
 
     def gathered(self, points: Array, normals: Array, weights: Array, rays: int = RAYS) -> Array:
         """Return the sum, (n, w), of view factor times weight over the triangles that each point sees.

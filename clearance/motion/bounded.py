@@ -13,7 +13,7 @@ import numpy as np
 from clearance.bounds import Bound
 from clearance.frames import Array
 from clearance.motion.arcs import clear_by
-from clearance.motion.bodies import Near
+from clearance.motion.bodies import Near, shared_arms
 from clearance.motion.branch import TOUCH_MM, Known, Minimum
 from clearance.motion.pair import PairMotion
 from clearance.motion.posed import PlacedBodies, RebuiltZone
@@ -21,11 +21,17 @@ from clearance.motion.posed import PlacedBodies, RebuiltZone
 FIRST = 200
 """Looks of a search before arcs are tried; most searches need 30."""
 
-SHARES = (1.0, 0.125)
+SHARES = (1.0, 0.4, 0.125)
 """How fine arcs are made, first and then: as if for such a share of the tolerance."""
 
 FINEST = 1e-4
 """Step, as a share of the range, at which going downhill stops."""
+
+MOST_STEPS = 30
+"""Steps towards touching; each about squares a small distance where surfaces cross."""
+
+SLOPE_SHARE = 0.01
+"""Distance over which a slope is measured, as a share of the clearance."""
 
 MOST_CELLS = 2000
 """Cells of a certificate; more are joined to one, for which the least of their bounds holds."""
@@ -37,9 +43,13 @@ def bounded(motion: PairMotion, near: Near, bodies: PlacedBodies | RebuiltZone, 
     found = bodies.search(tolerance_mm, first)
     if _settled(found, bodies, tolerance_mm, first):
         return found
-    best, upper, asked = _downhill(bodies, motion, found)
+    best, upper, asked = _towards_touching(bodies, motion, found, shared_arms(motion, near.part, near.zone))
     asked += found.evaluations
     lower = found.bound.lower
+    if upper <= TOUCH_MM + bodies.excess_mm:
+        return Minimum(bound=Bound(min(lower, upper), upper), best=best, cells=found.cells, evaluations=asked)
+    best, upper, steps = _downhill(bodies, motion, best, upper)
+    asked += steps
     for share in SHARES:
         if upper > TOUCH_MM + bodies.excess_mm and upper - lower > tolerance_mm:
             lower = max(lower, clear_by(motion, near, upper, tolerance_mm * share))
@@ -61,9 +71,45 @@ def _settled(found: Minimum, bodies: PlacedBodies | RebuiltZone, tolerance_mm: f
     )
 
 
-def _downhill(bodies: PlacedBodies | RebuiltZone, motion: PairMotion, found: Minimum) -> tuple[Array, float, int]:
-    """Return angles with a smaller clearance nearby, that clearance, mm, and the distances asked for."""
+def _towards_touching(
+    bodies: PlacedBodies | RebuiltZone, motion: PairMotion, found: Minimum, arms: Array
+) -> tuple[Array, float, int]:
+    """Return angles of a smaller clearance by Newton's steps to 0, that clearance, mm, and the distances asked for.
+
+    Where surfaces cross the clearance is the size of a smooth function with a root, and a search that
+    halves cells ends late: points pass a surface on a line of angles, and touch on no area of them.
+    """
     best, least, asked = found.best, found.bound.upper, 0
+    arms = np.maximum(arms, 1.0)
+    for _ in range(MOST_STEPS):
+        if least <= TOUCH_MM + bodies.excess_mm:
+            break
+        change = SLOPE_SHARE * least / arms
+        change = np.where(best + change > motion.high, -change, change)
+        slope = (np.array([bodies.closest(best + row).distance_mm for row in np.diag(change)]) - least) / (
+            change * arms
+        )
+        asked += len(change)
+        if not slope.any():
+            break
+        step = -least * slope / (slope @ slope) / arms
+        for share in 0.25 ** np.arange(5):
+            at = np.clip(best + share * step, motion.low, motion.high)
+            value = bodies.closest(at).distance_mm
+            asked += 1
+            if value < least:
+                break
+        else:
+            break
+        best, least = at, value
+    return best, least, asked
+
+
+def _downhill(
+    bodies: PlacedBodies | RebuiltZone, motion: PairMotion, best: Array, least: float
+) -> tuple[Array, float, int]:
+    """Return angles with a smaller clearance nearby, that clearance, mm, and the distances asked for."""
+    asked = 0
     span = motion.high - motion.low
     step = span / 8
     while (step > FINEST * span).any():

@@ -130,7 +130,7 @@ class RebuiltZone:
         longest = 2 * float(self._balls.radii.max()) + float(np.linalg.norm(edges, axis=1).sum())
         self.excess_mm = PARALLEL_LOSS * min(self._part.longest_edge_mm, longest)
         self._travel_at = motion.angles.index("travel")
-        self.most_evaluations = int(np.clip(MOST_BUILT // len(self._arms), 100, MOST_EVALUATIONS // 5))
+        self.most_evaluations = int(np.clip(MOST_BUILT // len(self._arms), 100, MOST_EVALUATIONS))
         self._built = lru_cache(maxsize=BUILT)(self._build)
 
     def closest(self, angles: Array) -> Closest:

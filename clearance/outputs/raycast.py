@@ -1,9 +1,8 @@
-"""Adapter to the ray caster (Embree through embreex). The only file that imports it. Works without a screen or GPU."""
+"""What a camera, or a point along a line, sees of a mesh."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +10,7 @@ from numpy.typing import NDArray
 from clearance.frames import Array
 from clearance.outputs.camera import Camera
 from clearance.scene.mesh import Mesh
+from clearance.scene.rays import Rays
 
 
 @dataclass(frozen=True, eq=False)
@@ -35,37 +35,24 @@ class RayMesh:
     """A mesh ready for rays. Single precision about the mesh's own middle: for pictures, never for a verdict."""
 
     def __init__(self, mesh: Mesh) -> None:
-        from embreex.mesh_construction import TriangleMesh
-        from embreex.rtcore_scene import EmbreeScene
-
-        self.mesh = mesh
-        corners = mesh.triangles
-        self._middle = corners.reshape(-1, 3).mean(axis=0) if len(corners) else np.zeros(3)
-        self._reach = float(np.abs(corners - self._middle).max(initial=0.0)) * 2 + 1.0
-        self._scene: Any = EmbreeScene()
-        self._embree_mesh: Any = TriangleMesh(self._scene, np.ascontiguousarray(corners - self._middle, np.float32))
+        self.mesh, self._rays = mesh, Rays(mesh)
+        self._reach = float(np.abs(mesh.triangles - self._rays.middle).max(initial=0.0)) * 2 + 1.0
 
     def blocked(self, origins: Array, directions: Array, beyond_mm: float) -> NDArray[np.bool_]:
         """Tell for each ray (n, 3), (n, 3) whether the mesh is met farther than `beyond_mm` from the origin."""
-        if not len(self.mesh.faces):
-            return np.zeros(len(origins), bool)
-        start = np.ascontiguousarray(origins + beyond_mm * directions - self._middle, np.float32)
-        met = self._scene.run(start, np.ascontiguousarray(directions, np.float32), query="INTERSECT")
-        found: NDArray[np.bool_] = met >= 0
-        return found
+        return self._rays.first_hit(origins + beyond_mm * directions, directions) >= 0
 
     def seen_by(self, camera: Camera, near_mm: float = -np.inf) -> Hits:
         """Return what one ray per pixel sees; surface nearer to the eye than depth `near_mm` is cut away."""
         columns, rows = self._window(camera)
         if not len(self.mesh.faces) or not len(columns) or not len(rows):
             return Hits(np.zeros(0, np.int64), np.zeros(0, np.int64), np.zeros((0, 3)), np.zeros(0, np.float32))
-        start_depth = max(float(camera.project(self._middle)[1]) - self._reach, near_mm)
+        start_depth = max(float(camera.project(self._rays.middle)[1]) - self._reach, near_mm)
         x = ((columns + 0.5) - camera.width / 2) * camera.mm_per_px
         y = (camera.height / 2 - (rows + 0.5)) * camera.mm_per_px
-        corner = camera.target - start_depth * camera.toward - self._middle
+        corner = camera.target - start_depth * camera.toward
         grid = (corner + x[None, :, None] * camera.right + y[:, None, None] * camera.up).reshape(-1, 3)
-        ways = np.broadcast_to((-camera.toward).astype(np.float32), grid.shape)
-        found = self._scene.run(grid.astype(np.float32), np.ascontiguousarray(ways), query="INTERSECT", output=True)
+        found = self._rays.hits(grid, np.broadcast_to(-camera.toward, grid.shape))
         hit = np.flatnonzero(found["primID"] >= 0)
         u, v = found["u"][hit].astype(np.float64), found["v"][hit].astype(np.float64)
         pixel = rows[hit // len(columns)] * camera.width + columns[hit % len(columns)]

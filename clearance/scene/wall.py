@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from clearance.frames import Array
 from clearance.scene.mesh import Mesh
+from clearance.scene.rays import Rays
 
 RAYS = 20_000
 SEED = 1
@@ -34,18 +34,12 @@ def thinnest_wall(mesh: Mesh, rays: int = RAYS) -> Wall | None:
     meets the other side, or the ray caster is not installed for this machine.
     """
     try:
-        from embreex.mesh_construction import TriangleMesh
-        from embreex.rtcore_scene import EmbreeScene
+        caster = Rays(mesh)
     except ImportError:
         return None
     start, inward = _surface_points(mesh, rays)
-    middle = mesh.vertices.mean(axis=0)
     offset = OFFSET * float(np.linalg.norm(np.ptp(mesh.vertices, axis=0)))
-    scene: Any = EmbreeScene()
-    held = TriangleMesh(scene, np.ascontiguousarray(mesh.triangles - middle, np.float32))
-    origins = np.ascontiguousarray(start + offset * inward - middle, np.float32)
-    found = scene.run(origins, np.ascontiguousarray(inward, np.float32), query="INTERSECT", output=True)
-    del held
+    found = caster.hits(start + offset * inward, inward)
     face = np.asarray(found["primID"], dtype=np.int64)
     corners = mesh.triangles[np.maximum(face, 0)]
     leaves = np.einsum("ij,ij->i", np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), inward) > 0

@@ -1,4 +1,4 @@
-"""A part within a mesh that is all but closed: nobody can tell what is inside, so nothing is proven."""
+"""A body within a mesh that is all but closed: nobody can tell what is inside, so nothing is proven."""
 
 from __future__ import annotations
 
@@ -6,7 +6,10 @@ import numpy as np
 
 from clearance.distance.inside import covered, most_turns
 from clearance.frames import Array
+from clearance.scene.cubes import cubes
 from clearance.scene.mesh import Mesh
+from clearance.scene.part import Part
+from clearance.scene.rays import Rays
 from clearance.scene.zone import Zone
 
 ENCLOSING = 0.9
@@ -17,6 +20,12 @@ UNBROKEN = 0.97
 
 RAYS, EYES = 150, 4
 """Directions, and vertices of the part they start from."""
+
+BLOCK = 1_000_000
+"""Rays cast at a time."""
+
+FINEST_MM = 0.5
+"""Side of the smallest cubes whose points one of them speaks for."""
 
 
 def enclosed(zone: Zone, part: Mesh) -> str | None:
@@ -33,6 +42,47 @@ def enclosed(zone: Zone, part: Mesh) -> str | None:
         "the part lies within this zone's mesh, which has small holes, doubled or crossing triangles, so its inside "
         "cannot be told from its outside; close the mesh, or cut away what does not belong to the zone"
     )
+
+
+def within_open_part(points: Array, part: Part, apart_mm: float) -> str | None:
+    """Return why points that lie within a part that is not closed keep it from passing, None if they do not.
+
+    Seams and triangles of mixed winding cancel out the winding number that tells inside from outside, so a
+    part could swallow a cable and call it clear: rays tell whatever the winding.
+
+    Parameters
+    ----------
+    points : (n, 3) float64
+        Bay frame, neutral pose, mm.
+    apart_mm : float
+        No point is nearer to the part's surface: points of a cube smaller than that lie on one side.
+    """
+    if part.closed or not len(points):
+        return None
+    vertices = part.mesh.vertices[np.unique(part.mesh.faces)]
+    points = points[((points > vertices.min(axis=0)) & (points < vertices.max(axis=0))).all(axis=1)]
+    first, _ = cubes(points, max(apart_mm / np.sqrt(3.0), FINEST_MM))
+    if not len(first) or _most_covered(part.mesh, points[first]) < UNBROKEN:
+        return None
+    return (
+        "it lies within the part's mesh, which is not closed, so what is solid there cannot be told from what is "
+        "free; close the part's mesh"
+    )
+
+
+def _most_covered(mesh: Mesh, points: Array) -> float:
+    """Return the largest share of directions that `mesh` covers, seen from one of (n, 3) points."""
+    ways = _directions()
+    try:
+        caster = Rays(mesh)
+    except ImportError:
+        return max(covered(mesh, point, ways) for point in points)
+    step, most = BLOCK // RAYS, 0.0
+    for start in range(0, len(points), step):
+        some = points[start : start + step]
+        met = caster.first_hit(np.repeat(some, RAYS, axis=0), np.tile(ways, (len(some), 1))) >= 0
+        most = max(most, float(met.reshape(len(some), RAYS).mean(axis=1).max()))
+    return most
 
 
 def _least_covered(mesh: Mesh, part: Mesh) -> float:

@@ -9,6 +9,7 @@ from clearance.bounds import Bound
 from clearance.frames import Array
 from clearance.heat.grown_sweep import sweep_grown
 from clearance.heat.growth import grown_part
+from clearance.motion.bodies import corners
 from clearance.motion.field import fields, least_sampled, may_come_within
 from clearance.motion.pair import PairMotion, pair_motion
 from clearance.motion.result import Sweep
@@ -19,7 +20,7 @@ from clearance.scene.zone import Zone
 from clearance.unseen.result import Unseen
 from clearance.verdict.budget import budget
 from clearance.verdict.decide import decide_zone
-from clearance.verdict.enclosed import enclosed
+from clearance.verdict.enclosed import enclosed, within_open_part
 from clearance.verdict.result import Budget, Verdict, ZoneResult
 from clearance.verdict.setting import Setting
 from clearance.verdict.suspects import unproven_stray
@@ -41,7 +42,7 @@ def judge_zone(zone: Zone, motion: PairMotion, setting: Setting) -> ZoneResult:
         zone=zone, sweep=found, part=part, factor=factor, part_field=part_field, motion=motion, setting=setting
     )
     verdict, reason = decide_zone(found.clearance, zone.gap_mm, weighed, setting.registration)
-    if verdict is Verdict.PASS and (doubt := _doubt(zone, part, factor, motion, weighed, setting)):
+    if verdict is Verdict.PASS and (doubt := _doubt(zone, part, factor, motion, weighed, found, setting)):
         verdict, reason = Verdict.UNDECIDED, doubt
     part_pose, zone_pose = motion.poses(found.worst)
     return ZoneResult(
@@ -80,9 +81,11 @@ def _grown(setting: Setting, factor: float) -> Part:
     return setting.part if setting.growth is None else grown_part(setting.part, setting.growth.anchor, factor)
 
 
-def _doubt(zone: Zone, part: Part, factor: float, motion: PairMotion, weighed: Budget, setting: Setting) -> str | None:
+def _doubt(
+    zone: Zone, part: Part, factor: float, motion: PairMotion, weighed: Budget, found: Sweep, setting: Setting
+) -> str | None:
     """Return why a zone that keeps its gap does not pass all the same, None if it does."""
-    if why := enclosed(zone, part.mesh):
+    if why := enclosed(zone, part.mesh) or within_open_part(corners(_body(zone)), part, found.clearance.lower):
         return why
     needed = zone.gap_mm + weighed.guard + setting.unlike_mm(factor)
     return unproven_stray(zone.stray_points, part.mesh, motion, needed)
@@ -132,6 +135,8 @@ def nearest_unclaimed(unclaimed: Array, setting: Setting, results: Sequence[Zone
     other = "chassis" if part.rides == "engine" else "engine"
     motion = pair_motion(part.rides, other, setting.rock)
     found = sweep(part.mesh, part.closed, unclaimed, False, motion, COARSE_MM)
+    if within_open_part(unclaimed, part, found.clearance.lower):
+        return 0.0
     return found.clearance.upper if found.clearance.lower < needed else None
 
 

@@ -30,6 +30,9 @@ from clearance.verdict.decide import decide_zone
 from clearance.verdict.result import Budget, Verdict
 
 TOLERANCE_MM = 0.02
+WIDEST_MM = 5 * TOLERANCE_MM
+"""A search that gives up where the clearance hardly changes leaves a wider bound, which is told; not by more."""
+
 SAME_MM = 1e-6
 """What two float64 computations may differ by: 1 nm on lengths of a metre."""
 
@@ -214,11 +217,12 @@ def _any_inside(part: Array, zone: Array) -> bool:
 
 @dataclass(frozen=True)
 class Told:
-    """What came of one scene: kind, verdict at a gap near the truth, and faults, if any."""
+    """What came of one scene: kind, verdict at a gap near the truth, faults, if any, and a bound wider than asked."""
 
     kind: str
     verdict: str
     faults: tuple[str, ...]
+    wide: bool
 
 
 def judge_small(seed: int, ask: Callable[[SmallScene], Sweep] = SmallScene.answer) -> Told:
@@ -237,9 +241,10 @@ def judge_small(seed: int, ask: Callable[[SmallScene], Sweep] = SmallScene.answe
     faults += _attained(scene, answer, bound)
     if scene.wall and bound.upper > 0 and verdict is Verdict.FAIL and truth > gap + SAME_MM:
         faults.append(f"false fail: {truth} mm, {gap} mm required, bound {bound}")
-    if bound.upper > 0 and bound.width > TOLERANCE_MM + SAME_MM:
+    if bound.upper > 0 and bound.width > WIDEST_MM:
         faults.append(f"loose: {bound}")
-    return Told("wall" if scene.wall else "solid", str(verdict), tuple(faults))
+    wide = bound.upper > 0 and bound.width > TOLERANCE_MM + SAME_MM
+    return Told("wall" if scene.wall else "solid", str(verdict), tuple(faults), wide)
 
 
 def _attained(scene: SmallScene, answer: Sweep, bound: Bound) -> list[str]:

@@ -23,8 +23,10 @@ def test_no_pass_that_is_not_true(batch):
     for seed in range(batch * BATCH, (batch + 1) * BATCH):
         found = judge_small(seed)
         assert not found.faults, f"scene {seed}: {found.faults}"
+        told["wide"] += found.wide
         told[f"{found.kind} {found.verdict}"] += 1
     assert min(told["wall pass"], told["wall fail"], told["solid pass"], told["solid fail"]) > 3, told
+    assert told["wide"] <= 1
 
 
 def _still(scene: SmallScene) -> Sweep:

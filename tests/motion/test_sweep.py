@@ -231,6 +231,7 @@ def test_a_search_that_gives_up_does_not_call_a_swallowed_body_clear(monkeypatch
     """A cube of side 2 rolls into a block of side 100, up to 51 deep; its search ends before it has seen them touch."""
     monkeypatch.setattr("clearance.motion.bounded.FIRST", 9)
     monkeypatch.setattr("clearance.motion.bounded.FINEST", 1.0)
+    monkeypatch.setattr("clearance.motion.bounded.MOST_STEPS", 0)
     monkeypatch.setattr("clearance.motion.posed.PlacedBodies.most_evaluations", 9)
     cube, block = box((299, -1, -1), (301, 1, 1)), box((250, -50, -200), (350, 50, -100))
     at = np.arcsin(150 / 300)
