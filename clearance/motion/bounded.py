@@ -18,7 +18,7 @@ from clearance.motion.branch import TOUCH_MM, Known, Minimum
 from clearance.motion.pair import PairMotion
 from clearance.motion.posed import PlacedBodies, RebuiltZone
 
-FIRST = 200
+FIRST = 300
 """Looks of a search before arcs are tried; most searches need 30."""
 
 SHARES = (1.0, 0.4, 0.125)
@@ -39,7 +39,7 @@ MOST_CELLS = 2000
 
 def bounded(motion: PairMotion, near: Near, bodies: PlacedBodies | RebuiltZone, tolerance_mm: float) -> Minimum:
     """Return the bound of the smallest clearance over the box of angles, `tolerance_mm` wide where that can be had."""
-    first = min(FIRST, bodies.most_evaluations // 4)
+    first = min(FIRST, 2 * bodies.most_evaluations // 3)
     found = bodies.search(tolerance_mm, first)
     if _settled(found, bodies, tolerance_mm, first):
         return found
