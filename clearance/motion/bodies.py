@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,7 +38,10 @@ SLACK_MM = 1e-6
 
 @dataclass(frozen=True, eq=False)
 class MovingPair:
-    """Part and zone in a frame shifted to the part, so that float64 works on small numbers."""
+    """Part and zone in a frame shifted to the part, so that float64 works on small numbers.
+
+    Scan points that the motion brings neither nearest to the part nor into it are left out of the zone.
+    """
 
     part: Mesh
     part_closed: bool
@@ -59,8 +63,13 @@ class Near:
 def shifted(part: Mesh, part_closed: bool, zone: Solid, zone_closed: bool, motion: PairMotion) -> MovingPair:
     """Return the pair with the origin in the middle of the part."""
     moved_part, origin = _centred(part)
-    moved_zone = Mesh(zone.vertices - origin, zone.faces) if isinstance(zone, Mesh) else zone - origin
-    return MovingPair(moved_part, part_closed, moved_zone, zone_closed, motion.about(origin), origin)
+    motion = motion.about(origin)
+    moved_zone = (
+        Mesh(zone.vertices - origin, zone.faces)
+        if isinstance(zone, Mesh)
+        else _boxed(moved_part, zone, origin, motion) - origin
+    )
+    return MovingPair(moved_part, part_closed, moved_zone, zone_closed, motion, origin)
 
 
 @lru_cache(maxsize=4)
@@ -93,18 +102,16 @@ def primitive(solid: Solid, index: int) -> Array:
 def near_pieces(pair: MovingPair) -> Near:
     """Keep the zone's primitives, then the part's triangles, that can decide the minimum.
 
-    At the middle of the motion the clearance is at most `nearest`; no state brings a primitive nearer
-    than its distance there less its travel.
+    The clearance is at most `nearest` somewhere in the motion; no state brings a primitive nearer
+    than its distance at the middle less its travel.
     """
     motion, part, zone = pair.motion, pair.part, pair.zone
     rotation, shift = motion.zone_to_part(motion.middle, motion.half_shares)
     part_arms = motion.arms_mm(corners(part), of_part=True).max(axis=0)
-    if not isinstance(zone, Mesh):
-        zone = _boxed(part, zone, rotation, shift, float(motion.wander_mm(part_arms[None])[0]))
     balls = balls_of_mesh(zone) if isinstance(zone, Mesh) else balls_of_points(zone, CELL_MM)
     spare = balls.radii + _travel(motion, balls, part_arms, of_part=False) + SLACK_MM
     away = nearest_first(part, balls.centres @ rotation.T + shift, spare)
-    nearest = float(away.min())
+    nearest = min(float(away.min()), _nearest_at_ends(motion, part, balls.centres))
     near_zone = subset(zone, (away <= nearest + spare)[balls.group])
     zone_arms = motion.arms_mm(corners(near_zone), of_part=False).max(axis=0)
     balls = balls_of_mesh(part)
@@ -113,13 +120,32 @@ def near_pieces(pair: MovingPair) -> Near:
     return Near(Mesh(part.vertices, part.faces[keep]), near_zone, nearest + SLACK_MM)
 
 
-def _boxed(part: Mesh, zone: Array, rotation: Array, shift: Array, travel_mm: float) -> Array:
-    """Return the zone's points without those that no travel up to `travel_mm` makes the nearest to the part."""
-    places = (part.vertices - shift) @ rotation
+def _nearest_at_ends(motion: PairMotion, part: Mesh, points: Array) -> float:
+    """Return the least distance, mm, of a zone's (n, 3) points to the part at the ends of the angles; inf for a link.
+
+    The ends of a link's angles need be no states of it.
+    """
+    if motion.shaft is not None:
+        return np.inf
+    least = np.inf
+    for angles in product(*zip(motion.low, motion.high, strict=True)):
+        rotation, shift = motion.zone_to_part(np.array(angles), motion.half_shares)
+        least = min(least, float(nearest_first(part, points @ rotation.T + shift, np.zeros(len(points))).min()))
+    return least
+
+
+def _boxed(part: Mesh, zone: Array, origin: Array, motion: PairMotion) -> Array:
+    """Return the zone's points, counted from the bay's origin, that a motion may bring nearest to the part, or into it.
+
+    The part and the motion are counted from `origin`.
+    """
+    rotation, shift = motion.zone_to_part(motion.middle, motion.half_shares)
+    travel = float(motion.wander_mm(motion.arms_mm(corners(part), of_part=True).max(axis=0)[None])[0])
+    places = (part.vertices - shift) @ rotation + origin
     some = zone[:: max(1, len(zone) // SAMPLE)]
     for _ in range(2):  # From a bound by a sample to one by all that it leaves.
-        nearest = some[np.argmin(outside_box(places, some))]
-        reach = float(distance_to(part, (rotation @ nearest + shift)[None])[0]) + travel_mm + SLACK_MM
+        nearest = some[np.argmin(outside_box(places, some))] - origin
+        reach = float(distance_to(part, (rotation @ nearest + shift)[None])[0]) + travel + SLACK_MM
         zone = some = zone[near_box(zone, places, reach)]
     return zone
 

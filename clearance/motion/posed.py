@@ -26,7 +26,7 @@ from clearance.scene.mesh import IntArray, Mesh
 MANY = 300
 """Candidates beyond which cubes of them are asked first."""
 
-MOST_BUILT = 16_000_000
+MOST_BUILT = 8_000_000
 """Primitives of a zone that is built anew at each travel times looks, most of which build few: some ten seconds."""
 
 BUILT = 64

@@ -253,3 +253,14 @@ def test_triangles_without_area_change_nothing(turned, away):
     plain, odd = (sweep(mesh, True, points, False, motion, 0.02).clearance for mesh in (ball, flat))
     assert odd.lower == pytest.approx(plain.lower, abs=1e-6)
     assert odd.upper == pytest.approx(plain.upper, abs=1e-6)
+
+
+def test_what_is_dropped_because_it_is_near_only_in_the_middle_was_not_the_worst():
+    """A bar level in the middle of its roll; points under its middle are 8 off all the time, those by its end less."""
+    bar = box((-200, -5, -5), (200, 5, 5))
+    under, end = np.array([[0.0, 0, -13]]), np.array([[199.0, 0, -13]])
+    half = np.radians(2.0)
+    motion = rocking(point=[0, 0, 0], direction=[0, 1, 0], roll_deg=(-2, 2))
+    found = sweep(bar, True, np.vstack([under, end]), False, motion, 0.02).clearance
+    # The foot of the perpendicular to the bar's lower face, which turns about the bar's middle.
+    assert found.upper == pytest.approx(13 * np.cos(half) - 199 * np.sin(half) - 5, abs=0.02)
