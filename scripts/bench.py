@@ -1,6 +1,6 @@
 """Time the program beside the plain scripts a user would write with the same libraries, on seeded scenes.
 
-    python scripts/bench.py [--only sweep|plain|mesh|check|start] [--sizes 500000 5000000] [--form ply|laz]
+    python scripts/bench.py [--only sweep|plain|mesh|check|page|start] [--sizes 500000 5000000] [--form ply|laz]
                             [--folder DIR] [--loops WORD...] [--poses N]
 
 Every row is measured in this run; ratios hold within a run. CPU times are given beside wall times, since
@@ -27,6 +27,7 @@ sys.path[:0] = [str(ROOT), str(ROOT / "scripts")]
 import numpy as np  # noqa: E402
 from bench_scene.files import SEED, write_scene  # noqa: E402
 from bench_scene.loops import LOOPS, Loop  # noqa: E402
+from bench_scene.pages import page_rows  # noqa: E402
 from bench_scene.shapes import Array, bay, part  # noqa: E402
 from bench_scene.sweeps import MOTIONS, mesh_of, points_near, swept  # noqa: E402
 
@@ -125,7 +126,7 @@ def check_row(folder: Path, count: int, form: str, command: str) -> Row:
 def main() -> None:
     """Read the command line, run, print the table."""
     parser = argparse.ArgumentParser(description="Time the program beside plain scripts.")
-    parser.add_argument("--only", nargs="*", default=["start", "sweep", "plain", "mesh", "check"])
+    parser.add_argument("--only", nargs="*", default=["start", "sweep", "plain", "mesh", "page", "check"])
     parser.add_argument("--sizes", nargs="*", type=int, default=[500_000, 5_000_000])
     parser.add_argument("--form", nargs="*", default=["ply"], choices=["ply", "laz"])
     parser.add_argument("--command", default="check", choices=["check", "place"])
@@ -154,6 +155,8 @@ def _rows(options: argparse.Namespace) -> Iterator[Row]:
             yield from (check_row(options.folder, count, form, options.command) for form in options.form)
     if "mesh" in options.only:
         yield from mesh_rows()
+    if "page" in options.only:
+        yield from page_rows()
 
 
 def _print_machine(before: tuple[float, ...]) -> None:

@@ -1,19 +1,15 @@
-"""Measure the pages on a large part: size of report.html, time until its 3D view is ready, seconds a picture takes.
+"""The page of a large part: its size, the time until its 3D view is ready, and the seconds a picture takes.
 
-    python scripts/bench_page.py [--triangles 200000] [--points 300000]
-
-A lumpy ball of that many triangles hangs in a room of that many scan points; the check itself is not timed.
-Prints one line a number. Needs chromium for the time to ready (software WebGL, so a slow machine's figure).
+A lumpy ball of so many triangles hangs in a room of so many scan points; the check itself is not timed.
+Needs chromium for the time to ready.
 """
 
 from __future__ import annotations
 
-import argparse
-import os
-import platform
 import sys
 import tempfile
 import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -31,7 +27,7 @@ from clearance.scene.part import Part
 from clearance.scene.zone import Zone
 from clearance.verdict.result import Budget, CheckResult, Verdict, ZoneResult
 
-sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "tests" / "helpers"))
+sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "tests" / "helpers"))
 from browser import CHROMIUM, SOFTWARE_GL, Browser
 
 RADIUS_MM, ROOM_MM, GAP_MM = 150.0, 520.0, 20.0
@@ -108,35 +104,27 @@ def scene(triangles: int, points: int) -> CheckResult:
     )  # fmt: skip
 
 
-def main() -> int:
-    """Measure and print."""
-    parser = argparse.ArgumentParser(description="Measure the page on a large part.")
-    parser.add_argument("--triangles", type=int, default=200_000)
-    parser.add_argument("--points", type=int, default=300_000)
-    options = parser.parse_args()
-    result = scene(options.triangles, options.points)
-    print(f"machine: {platform.machine()}, {os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}")
-    print(f"part: {len(result.part.shown.faces)} triangles; scan: {options.points} points")
+def page_rows(triangles: int = 200_000, points: int = 300_000) -> Iterator[tuple[str, str, str, str, str]]:
+    """Write pictures and page of the scene, open the page, and yield a row of the benchmark for each."""
+    result = scene(triangles, points)
+    about = f"{len(result.part.shown.faces)} triangles, {points} points"
     with tempfile.TemporaryDirectory() as folder:
         start, busy = time.perf_counter(), time.process_time()
         pictures = write_pictures(result, Path(folder) / "pictures")
-        count = len(pictures)
-        print(
-            f"picture: {(time.perf_counter() - start) / count:.2f} s each "
-            f"({(time.process_time() - busy) / count:.2f} s of processor), {count} pictures"
-        )
+        wall, cpu = ((now - then) / len(pictures) for now, then in _since(start, busy))
+        yield f"picture, each of {len(pictures)}, {about}", f"{wall:.2f}", f"{cpu:.2f}", "", ""
         start, busy = time.perf_counter(), time.process_time()
         page = Path(folder) / "report.html"
         page.write_text(report_page(result, pictures, ""), encoding="utf-8")
-        print(f"page written: {time.perf_counter() - start:.2f} s ({time.process_time() - busy:.2f} s of processor)")
-        print(f"page: {page.stat().st_size / 1e6:.2f} MB")
+        wall, cpu = (now - then for now, then in _since(start, busy))
+        yield f"page written, {about}", f"{wall:.2f}", f"{cpu:.2f}", "", f"{page.stat().st_size / 1e6:.2f} MB"
         if CHROMIUM is not None:
             with Browser(Path(folder) / "profile", *SOFTWARE_GL) as browser:
                 opened = browser.page(page)
                 opened.until("document.getElementById('view').dataset.ready", 60)
-                print(f"ready: {int(opened.ask('document.getElementById(`view`).dataset.ready')) / 1000:.2f} s")
-    return 0
+                ready = int(opened.ask("document.getElementById(`view`).dataset.ready")) / 1000
+            yield f"page ready, {about}", f"{ready:.2f}", "", "", "software WebGL: a slow machine's figure"
 
 
-if __name__ == "__main__":
-    sys.exit(main())
+def _since(wall: float, cpu: float) -> tuple[tuple[float, float], tuple[float, float]]:
+    return (time.perf_counter(), wall), (time.process_time(), cpu)
