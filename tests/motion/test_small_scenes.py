@@ -17,7 +17,7 @@ from clearance.motion.sweep import sweep
 BATCH = 100
 
 
-@pytest.mark.parametrize("batch", range(5))
+@pytest.mark.parametrize("batch", range(20))
 def test_no_pass_that_is_not_true(batch):
     told: Counter[str] = Counter()
     for seed in range(batch * BATCH, (batch + 1) * BATCH):
