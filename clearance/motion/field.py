@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from itertools import product
 
 import numpy as np
@@ -12,7 +11,7 @@ from scipy.spatial import cKDTree
 
 from clearance.distance.inside import surface_of
 from clearance.distance.near import come_within
-from clearance.frames import Array
+from clearance.frames import Array, Pose
 from clearance.motion.pair import PairMotion
 from clearance.motion.result import ClearanceField, MotionState
 from clearance.motion.shaft import Shaft
@@ -31,8 +30,8 @@ MOST_POINTS = 60_000
 SLACK_MM = 0.25
 """A pose is not asked where it could lower a value by less than this."""
 
-Nearest = Callable[[Array], tuple[Array, IntArray]]
-"""Points (k, 3) to signed distances (k,), mm, and the nearest primitives (k,)."""
+Nearest = Callable[[Array, float], tuple[Array, IntArray]]
+"""Points (k, 3) and a distance, mm, to signed distances (k,), no more than that need be told, and primitives (k,)."""
 
 
 def fields(
@@ -53,7 +52,7 @@ def fields(
     """
     states = sampled_states(motion)
     zone_places = zone.vertices if isinstance(zone, Mesh) else zone
-    against_zone = _to_mesh(zone, zone_closed) if isinstance(zone, Mesh) else _to_points(zone, cap_mm)
+    against_zone = _to_mesh(zone, zone_closed) if isinstance(zone, Mesh) else _to_points(zone)
     on_part, _ = _least(part.vertices, zone_places, against_zone, motion, states, cap_mm, of_part=True)
     speaker, group, cell_mm = _thinned(zone_places)
     spoken, touched = _least(
@@ -138,15 +137,6 @@ def _arms(motion: PairMotion, points: Array) -> Array:
     return np.maximum(motion.arms_mm(points, of_part=True), motion.arms_mm(points, of_part=False))
 
 
-@dataclass
-class _Known:
-    """What an evaluated pose tells about all points: distances there are no lower than `floor`."""
-
-    floor: Array
-    angles: Array
-    straight_mm: Array
-
-
 def _thinned(points: Array) -> tuple[IntArray, IntArray, float]:
     """Let one point speak for its cube where there are many.
 
@@ -183,36 +173,46 @@ def _least(
     """Least signed distance, capped, over the states, and the primitive it was found at.
 
     A pose is asked only for points that may come lower there: between two poses a distance changes
-    by no more than the point moves relative to the other body.
+    by no more than the point moves relative to the other body. Points that no pose brings within the
+    cap of where the first one left them are not looked at again.
     """
     best, at = np.full(len(points), cap), np.zeros(len(points), dtype=np.int64)
     arms = motion.arms_mm(points, of_part=of_part)
-    known: _Known | None = None
-    for state in states:
-        pose, other = motion.poses(state)
-        seen = other.inverse() @ pose if of_part else pose.inverse() @ other
-        angles, straight = motion.coordinates(state)
-        if known is None:
-            floor = _outside_box(others, seen.apply(points))
-        else:
-            turned = motion.chords(np.abs(angles - known.angles))
-            floor = known.floor - arms @ turned - float(np.abs(straight - known.straight_mm).sum())
-        ask = floor < best - (SLACK_MM if known is not None else 0.0)
-        distance, primitive = nearest(seen.apply(points[ask]))
-        floor[ask] = distance
-        known = _Known(floor, angles, straight)
-        won = distance < best[ask]
-        lower = np.flatnonzero(ask)[won]
-        best[lower], at[lower] = distance[won], primitive[won]
+    coordinates = [motion.coordinates(state) for state in states]
+    angles, straight = coordinates[0]
+    most = np.max([np.abs(a - angles) for a, _ in coordinates], axis=0)
+    falls = arms @ motion.chords(most) + max(float(np.abs(s - straight).sum()) for _, s in coordinates)
+    seen = _seen(motion, states[0], of_part=of_part).apply(points)
+    floor = _outside_box(others, seen)
+    ask = np.flatnonzero(floor - falls < cap)
+    floor[ask], primitive = nearest(seen[ask], cap + float(falls[ask].max(initial=0.0)))
+    won = floor[ask] < cap
+    best[ask[won]], at[ask[won]] = floor[ask[won]], primitive[won]
+    stay = ask[floor[ask] - falls[ask] < cap]
+    floor, points, arms = floor[stay], points[stay], arms[stay]
+    for state, (now, along) in zip(states[1:], coordinates[1:], strict=True):
+        floor -= arms @ motion.chords(np.abs(now - angles)) + float(np.abs(along - straight).sum())
+        angles, straight = now, along
+        ask = np.flatnonzero(floor < best[stay] - SLACK_MM)
+        floor[ask], primitive = nearest(_seen(motion, state, of_part=of_part).apply(points[ask]), cap)
+        won = floor[ask] < best[stay[ask]]
+        lower = stay[ask[won]]
+        best[lower], at[lower] = floor[ask[won]], primitive[won]
     return best, at
 
 
-def _to_points(points: Array, cap: float) -> Nearest:
+def _seen(motion: PairMotion, state: MotionState, *, of_part: bool) -> Pose:
+    """Return how points of one body, neutral pose, are seen from the other's neutral pose at a state."""
+    pose, other = motion.poses(state)
+    return other.inverse() @ pose if of_part else pose.inverse() @ other
+
+
+def _to_points(points: Array) -> Nearest:
     tree = cKDTree(points, balanced_tree=False, compact_nodes=False)
 
-    def nearest(asked: Array) -> tuple[Array, IntArray]:
-        distance, index = tree.query(asked, distance_upper_bound=cap, workers=-1)
-        return np.minimum(distance, cap), np.asarray(index, dtype=np.int64)
+    def nearest(asked: Array, within_mm: float) -> tuple[Array, IntArray]:
+        distance, index = tree.query(asked, distance_upper_bound=within_mm, workers=-1)
+        return np.minimum(distance, within_mm), np.asarray(index, dtype=np.int64)
 
     return nearest
 
@@ -220,7 +220,7 @@ def _to_points(points: Array, cap: float) -> Nearest:
 def _to_mesh(mesh: Mesh, signed: bool) -> Nearest:
     surface = surface_of(mesh)
 
-    def nearest(asked: Array) -> tuple[Array, IntArray]:
+    def nearest(asked: Array, _within_mm: float) -> tuple[Array, IntArray]:
         distance, face, _ = surface.nearest(asked, signed=signed)
         return distance, face
 
