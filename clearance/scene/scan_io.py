@@ -11,9 +11,10 @@ import numpy as np
 from clearance.errors import ClearanceError
 from clearance.frames import Array
 from clearance.scene import mesh_io
+from clearance.scene.damaged import Damaged
 from clearance.scene.mesh import Mesh
 from clearance.scene.ply_header import read_header
-from clearance.scene.scan_readers import BLOCK, READERS, Damaged
+from clearance.scene.scan_readers import BLOCK, READERS
 from clearance.scene.sieve import Sieve
 from clearance.scene.source import Source
 from clearance.scene.surface_samples import sample_surface
@@ -206,7 +207,9 @@ def _blocks(source: Source, extension: str) -> Iterator[Array]:
         raise
     except Damaged as fault:
         raise source.error(str(fault), AGAIN) from fault
-    except Exception as fault:  # the format libraries raise whatever their parsers stumble on
+    except BaseException as fault:  # the format libraries raise whatever their parsers stumble on
+        if not isinstance(fault, Exception) and type(fault).__name__ != "PanicException":  # Rust's are no Exception
+            raise
         text = (str(fault).strip().splitlines() or [""])[0][:120]
         raise source.error(f"unreadable {extension.upper()} ({type(fault).__name__}: {text})", AGAIN) from fault
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import struct
 from collections.abc import Callable, Iterator
 from itertools import islice
 from pathlib import Path
@@ -14,23 +13,21 @@ import numpy as np
 import pye57
 
 from clearance.frames import Array
+from clearance.scene.damaged import Damaged
+from clearance.scene.las_header import check_las
 from clearance.scene.open3d_import import open3d
 from clearance.scene.ply_header import PlyHeader, read_header
 
 BLOCK = 1_000_000
 """Points read at a time."""
 
+BLOCK_BYTES = 1 << 28
+"""Bytes of LAS records read at a time at most."""
+
 LZF_RATIO = 100
 """LZF, which packs PCD, turns at most 264 bytes into 3."""
 
-LEAST_LAZ_CHUNK = 20
-"""Bytes of a LAZ chunk at least: its first point is stored as it is."""
-
 Blocks = Iterator[Array]
-
-
-class Damaged(ValueError):
-    """The file does not hold what it promises; the message says what was found."""
 
 
 def ply_points(path: Path) -> Blocks:
@@ -133,7 +130,7 @@ def _number_lines(
 
 def las_points(path: Path) -> Blocks:
     """Yield points of LAS or LAZ with scale and offset applied in float64."""
-    _check_las_records(path)
+    check_las(path)
     with laspy.open(path) as reader:
         header = reader.header
         needed = header.offset_to_point_data + header.point_count * header.point_format.size
@@ -143,45 +140,11 @@ def las_points(path: Path) -> Blocks:
                 f"{header.point_count} points promised ({needed} bytes) but the file has {path.stat().st_size}"
             )
         found = 0
-        for chunk in reader.chunk_iterator(BLOCK):
+        for chunk in reader.chunk_iterator(max(1, min(BLOCK, BLOCK_BYTES // header.point_format.size))):
             found += len(chunk)
             yield np.column_stack([np.asarray(axis, dtype=np.float64) for axis in (chunk.x, chunk.y, chunk.z)])
         if found != header.point_count:
             raise Damaged(f"{header.point_count} points promised but {found} readable")
-
-
-def _check_las_records(path: Path) -> None:
-    """Check that a LAS header (ASPRS LAS 1.4 R15, table 3) names no more records than fit, for laspy reads them all."""
-    size = path.stat().st_size
-    with path.open("rb") as stream:
-        head = stream.read(375)
-    if len(head) < 227 or head[:4] != b"LASF":
-        raise Damaged("not a LAS file, or cut off in its header")
-    length, start, records = struct.unpack_from("<HII", head, 94)
-    after, more = struct.unpack_from("<QI", head, 235) if head[25] >= 4 and len(head) >= 247 else (0, 0)
-    if length + 54 * records > size or start > size or (more and after + 60 * more > size):
-        raise Damaged(f"the header names {records + more} records that do not fit into {size} bytes")
-    if head[104] & 0x80:
-        _check_laz_chunks(path, start, size)
-
-
-def _check_laz_chunks(path: Path, start: int, size: int) -> None:
-    """Check that a LAZ file has no more chunks than fit: lazrs makes room for as many as the table says.
-
-    The table's place stands before the points, or is -1 and stands at the file's end (Isenburg 2013, LASzip).
-    """
-    with path.open("rb") as stream:
-        stream.seek(start)
-        (place,) = struct.unpack("<q", stream.read(8).ljust(8, b"\0"))
-        if place == -1:
-            stream.seek(max(size - 8, 0))
-            (place,) = struct.unpack("<q", stream.read(8).ljust(8, b"\0"))
-        if not start < place <= size - 8:
-            raise Damaged(f"the table of its chunks would be at byte {place} of {size}")
-        stream.seek(place + 4)
-        (chunks,) = struct.unpack("<I", stream.read(4))
-    if chunks * LEAST_LAZ_CHUNK > size:
-        raise Damaged(f"{chunks} chunks promised, more than fit into {size} bytes")
 
 
 def e57_points(path: Path) -> Blocks:
@@ -230,6 +193,8 @@ def _pcd_promise(path: Path) -> int:
         raise Damaged("the points have no x, y, z")
     sizes = [int(size) for size in fields["SIZE"]]
     repeats = [int(count) for count in fields.get("COUNT", ["1"] * len(sizes))]
+    if min(sizes + repeats, default=0) < 1:
+        raise Damaged(f"the header gives a field no bytes: SIZE {sizes}, COUNT {repeats}")
     promised = int(fields["POINTS"][0])
     record = sum(size * count for size, count in zip(sizes, repeats, strict=True))
     kind = match.group(1).lower()
