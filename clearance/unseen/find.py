@@ -162,18 +162,11 @@ def _kept(gaps: Gaps, keep: NDArray[np.bool_]) -> Gaps:
 
 
 def _told_hole(hole: Hole, owners: Owners, rock: Rock | None) -> Unseen:
-    need = owners.needs[hole.owner]
-    return Unseen(
-        zone=need.zone.name,
-        centre=hole.centre,
-        size_mm=hole.size_mm,
-        nearest_mm=hole.nearest_mm,
-        needed_mm=need.needed_mm,
-        advice=(
-            f"the scan has a hole {hole.size_mm:.0f} mm wide near {at(hole.centre)}; what stands there could come "
-            f"within {hole.nearest_mm:.0f} mm, {need.needed_mm:.1f} mm is needed: "
-            f"dull the surface there and scan it again from {side(hole.normal, rock)}"
-        ),
+    return _told(
+        hole,
+        owners,
+        f"the scan has a hole {hole.size_mm:.0f} mm wide near {at(hole.centre)}; what stands there",
+        f"dull the surface there and scan it again from {side(hole.normal, rock)}",
     )
 
 
@@ -182,37 +175,36 @@ def _within(place: Array, holes: Sequence[Hole]) -> bool:
 
 
 def _told_edge(edge: Hole, owners: Owners, rock: Rock | None) -> Unseen:
-    need = owners.needs[edge.owner]
-    return Unseen(
-        zone=need.zone.name,
-        centre=edge.centre,
-        size_mm=edge.size_mm,
-        nearest_mm=edge.nearest_mm,
-        needed_mm=need.needed_mm,
-        advice=(
-            f"the scan ends at a place {edge.size_mm:.0f} mm wide near {at(edge.centre)} and shows nothing behind; if "
-            f"the surface goes on, it or what stands on it could come within {edge.nearest_mm:.0f} mm, "
-            f"{need.needed_mm:.1f} mm is needed: scan it again from {side(edge.normal, rock)} past that place, or, if "
-            "you have looked and the surface really ends there, say so with a box about its edge in bay.ends"
-        ),
+    return _told(
+        edge,
+        owners,
+        f"the scan ends at a place {edge.size_mm:.0f} mm wide near {at(edge.centre)} and shows nothing behind; if "
+        "the surface goes on, it or what stands on it",
+        f"scan it again from {side(edge.normal, rock)} past that place, or, if you have looked and the surface really "
+        "ends there, say so with a box about its edge in bay.ends",
     )
 
 
 def _told_shadow(shadow: Shadow, owners: Owners, tree: Neighbours, rock: Rock | None) -> Unseen:
-    need = owners.needs[shadow.owner]
     centre = shadow.places[np.argmin(np.linalg.norm(shadow.places - shadow.places.mean(axis=0), axis=1))]
-    nearest = max(0.0, float(shadow.lower_mm.min()))
+    way = _open_side(centre, tree, rock)
+    return _told(
+        Hole(centre, way, shadow.owner, shadow.size_mm, max(0.0, float(shadow.lower_mm.min()))),
+        owners,
+        f"no station saw the place {shadow.size_mm:.0f} mm wide near {at(centre)}; what stands there",
+        f"scan again from {side(way, rock)}",
+    )
+
+
+def _told(place: Hole, owners: Owners, what: str, mend: str) -> Unseen:
+    need = owners.needs[place.owner]
     return Unseen(
         zone=need.zone.name,
-        centre=centre,
-        size_mm=shadow.size_mm,
-        nearest_mm=nearest,
+        centre=place.centre,
+        size_mm=place.size_mm,
+        nearest_mm=place.nearest_mm,
         needed_mm=need.needed_mm,
-        advice=(
-            f"no station saw the place {shadow.size_mm:.0f} mm wide near {at(centre)}; what stands there could come "
-            f"within {nearest:.0f} mm, {need.needed_mm:.1f} mm is needed: "
-            f"scan again from {side(_open_side(centre, tree, rock), rock)}"
-        ),
+        advice=f"{what} could come within {place.nearest_mm:.0f} mm, {need.needed_mm:.1f} mm is needed: {mend}",
     )
 
 
