@@ -29,7 +29,7 @@ from demo_scene.bay import (
     pose_bay_part,
     surroundings,
 )  # fmt: skip
-from demo_scene.jobs import BAY_FILES, GAPS, JOBS, RAIL_FILE, hot_job_text, job_text, picked_landmarks
+from demo_scene.jobs import BAY_FILES, GAPS, JOBS, RAIL_FILE, access_job_text, hot_job_text, job_text, picked_landmarks
 from demo_scene.part import REVISIONS, Array, manifold_of
 from demo_scene.scanner import Shots, first_visit, second_visit
 from demo_scene.truth import Truth, least_clearance
@@ -117,9 +117,10 @@ def make(out: Path) -> None:
     landmarks = picked_landmarks(pose, rng)
     for job in JOBS:
         (out / f"{job.name}.toml").write_text(job_text(job, landmarks), encoding="utf-8", newline="\n")
-    hot = next(job for job in JOBS if job.name == "rev_b")
-    (out / "heat").mkdir(exist_ok=True)
-    (out / "heat" / "rev_b.toml").write_text(hot_job_text(hot, landmarks), encoding="utf-8", newline="\n")
+    mended = next(job for job in JOBS if job.name == "rev_b")
+    for folder, text in (("heat", hot_job_text), ("access", access_job_text)):
+        (out / folder).mkdir(exist_ok=True)
+        (out / folder / "rev_b.toml").write_text(text(mended, landmarks), encoding="utf-8", newline="\n")
     true = {name: true_clearances(part, [*solids, moving]) for name, part in parts.items()}
     record = {
         "about": ABOUT,

@@ -6,12 +6,26 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from demo_scene.bay import BULKHEAD_X, LIFT_MM, RAIL_TOP, RAIL_X, ROCK_AXIS, ROCK_POINT, ROLL_DEG, SHAFT, SHIFT_MM
-from demo_scene.part import STUDS, Array
+from demo_scene.bay import (
+    BULKHEAD_X,
+    LIFT_MM,
+    RAIL_TOP,
+    RAIL_X,
+    ROCK_AXIS,
+    ROCK_POINT,
+    ROLL_DEG,
+    SHAFT,
+    SHIFT_MM,
+    pose_bay_part,
+)
+from demo_scene.part import FLANGE_THICK, STUDS, Array
 from demo_scene.scanner import SECOND_VISIT, STATIONS
 
 PICK_SIGMA = 0.12
 """1 sigma of each coordinate of a picked stud, mm."""
+
+STUD_LONG = 30.0
+"""How far the studs stand out of the head, mm."""
 
 GAPS = {
     "frame rail": 20.0,
@@ -141,10 +155,38 @@ emissivity = "aluminium oxidised"
 
 def hot_job_text(job: DemoJob, landmarks: dict[str, tuple[list[float], list[float], list[float]]]) -> str:
     """Return the TOML of a job in use, one folder below the cold one: a limit for the brake line, heat and a shield."""
-    text = job_text(job, landmarks).removeprefix(job.about + SCENE).replace(job.title, f"{job.title}, hot")
+    text = _below(job, landmarks).replace(job.title, f"{job.title}, hot")
+    return HOT_HEAD + text.replace("shielded = false\n", 'shielded = false\nlimit = "brake line DOT 4"\n') + HOT
+
+
+ON_AND_OFF_HEAD = """\
+# Rev B, getting it on and off: does it slide off its studs, and what tool reaches the nuts at its corners?
+# The scans and the part are those of rev_b.toml, one folder up; so are the zones and their gaps.
+"""
+NUTS = {"upper stud 1": "socket", "upper stud 4": "socket", "lower stud 1": "socket", "lower stud 4": "spanner"}
+"""The tool tried on each nut."""
+
+
+def access_job_text(job: DemoJob, landmarks: dict[str, tuple[list[float], list[float], list[float]]]) -> str:
+    """Return the TOML of a job, one folder below the cold one, that asks for the slide and the nuts too."""
+    text = _below(job, landmarks).replace(job.title, f"{job.title}, on and off")
+    way = pose_bay_part()[:3, 2]
+    along = f"[{', '.join(f'{x:.5f}' for x in way)}]"
+    slide = f'\n[[access]]\nname = "off its studs"\nslide = {{ along = {along}, length = {STUD_LONG} }}\ngap = 1.0\n'
+    nuts = (
+        f'\n[[access]]\nname = "nut, {name}"\n[access.tool]\nkind = "{kind}"\naxis = {along}\nthread = "M8"\n'
+        f"at = {(np.array(landmarks[name][2]) + FLANGE_THICK * way).round(2).tolist()}\n"
+        for name, kind in NUTS.items()
+    )
+    return ON_AND_OFF_HEAD + text + slide + "".join(nuts)
+
+
+def _below(job: DemoJob, landmarks: dict[str, tuple[list[float], list[float], list[float]]]) -> str:
+    """Return the zones and placement of a job for a file one folder below it, without what the head says."""
+    text = job_text(job, landmarks).removeprefix(job.about + SCENE)
     for file in (job.part, *BAY_FILES, RAIL_FILE, "actuator.stl"):
         text = text.replace(f'"{file}"', f'"../{file}"')
-    return HOT_HEAD + text.replace("shielded = false\n", 'shielded = false\nlimit = "brake line DOT 4"\n') + HOT
+    return text
 
 
 def _zones() -> str:

@@ -11,7 +11,7 @@ import trimesh
 
 from clearance.job.schema import Job
 
-JOBS = ("rev_a", "rev_b", "rev_b_gap_in_scan", "heat/rev_b")
+JOBS = ("rev_a", "rev_b", "rev_b_gap_in_scan", "heat/rev_b", "access/rev_b")
 SIX_SIGMA_MM = 6 * 0.25 + 0.25
 """Six times the noise at the flattest angle, and the stations' own shifts (0.05 mm, 1 sigma, each way)."""
 
