@@ -43,9 +43,10 @@ def bounded(motion: PairMotion, near: Near, bodies: PlacedBodies | RebuiltZone, 
     found = bodies.search(tolerance_mm, first)
     if _settled(found, bodies, tolerance_mm, first):
         return found
-    best, upper, asked = _towards_touching(bodies, motion, found, shared_arms(motion, near.part, near.zone))
-    asked += found.evaluations
-    lower = found.bound.lower
+    best, lower, upper, asked = found.best, found.bound.lower, found.bound.upper, found.evaluations
+    if lower <= 0:
+        best, upper, steps = _towards_touching(bodies, motion, best, upper, shared_arms(motion, near.part, near.zone))
+        asked += steps
     if upper <= TOUCH_MM + bodies.excess_mm:
         return Minimum(bound=Bound(min(lower, upper), upper), best=best, cells=found.cells, evaluations=asked)
     best, upper, steps = _downhill(bodies, motion, best, upper)
@@ -72,15 +73,14 @@ def _settled(found: Minimum, bodies: PlacedBodies | RebuiltZone, tolerance_mm: f
 
 
 def _towards_touching(
-    bodies: PlacedBodies | RebuiltZone, motion: PairMotion, found: Minimum, arms: Array
+    bodies: PlacedBodies | RebuiltZone, motion: PairMotion, best: Array, least: float, arms: Array
 ) -> tuple[Array, float, int]:
     """Return angles of a smaller clearance by Newton's steps to 0, that clearance, mm, and the distances asked for.
 
     Where surfaces cross the clearance is the size of a smooth function with a root, and a search that
     halves cells ends late: points pass a surface on a line of angles, and touch on no area of them.
     """
-    best, least, asked = found.best, found.bound.upper, 0
-    arms = np.maximum(arms, 1.0)
+    asked, arms = 0, np.maximum(arms, 1.0)
     for _ in range(MOST_STEPS):
         if least <= TOUCH_MM + bodies.excess_mm:
             break
