@@ -32,6 +32,9 @@ LOSS_SHARE = 0.2
 MOST_TRIANGLES = 600_000
 """Triangles of a swept body; where there would be more nothing is proved."""
 
+MOST_PAIRS = 2e10
+"""Pairs of triangles of both swept bodies; where there would be more nothing is proved: hulls that overlap are slow."""
+
 MOST_PIECES = 20_000
 """Pieces beyond which none is cut in two any more."""
 
@@ -85,6 +88,8 @@ def clear_by(motion: PairMotion, near: Near, upper_mm: float, tolerance_mm: floa
         if found is None:
             return -np.inf
         swept.append(found)
+    if float(np.prod([float(len(one.body.faces)) for one in swept])) > MOST_PAIRS:
+        return -np.inf
     part, zone = (FclBody(one.body) for one in swept)
     distance = part.closest(zone).distance_mm - part.excess_mm(zone) - SLACK_MM
     if distance <= max(one.depth_mm for one in swept):
