@@ -2,15 +2,16 @@
 
 The check is the job's own (`judge_zone`) with the sheet in the part's place: certified sweep over rock, travel,
 stroke and growth, guard, and what the scan missed. The sheet is taken to grow with the part; where it is cooler,
-it may stand off that by the difference of the factors times its size, which is added to the required gap. Its
+it may stand off that by `growth_slack_mm`, which is added to the required gap. Its
 tolerance is the part's and `FORMING_MM`. Where it is short it is cut back and checked again as a whole,
 `MOST_TRIMS` times at most; then it may still fail, and `checks` say so.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
@@ -22,7 +23,7 @@ from clearance.frames import Array
 from clearance.job.schema import Job
 from clearance.layout.layout import Layout, unseen_near
 from clearance.scene.mesh import Mesh
-from clearance.shield.keep_clear import FORMING_MM, KeepClear, growth_slack_mm
+from clearance.shield.keep_clear import FORMING_MM, KeepClear, RoughlyClear, growth_slack_mm
 from clearance.shield.panel import Panel
 from clearance.shield.plan import Wish, planned
 from clearance.shield.room import held_mm, zones_and_motions
@@ -38,6 +39,9 @@ UNCOVERED = 0.05
 
 MOST_TRIMS = 3
 """Times a blank is cut back and checked again."""
+
+BETTER = 0.01
+"""A way of more pieces is taken if it stops so much more."""
 
 IN_HAND_MM = 0.25
 """What is cut more than the check found to be lacking."""
@@ -161,23 +165,24 @@ def blank(layout: Layout, job: Job, lines: Sightlines, guard_mm: Mapping[str, fl
 
 
 def _chosen(part: Mesh, lines: Sightlines, wish: Wish, clear: KeepClear) -> tuple[Panel, ...]:
-    best, most = tuple[Panel, ...](), -1.0
-    for panels in planned(part, lines, wish, clear):
-        left = _cut(panels, wish, clear, {})
+    """Weigh the ways to make it by what a rough cut leaves of them."""
+    best, most, rough = tuple[Panel, ...](), -1.0, RoughlyClear(clear, part)
+    for panels in planned(part, lines, wish, rough):
+        left = _cut(panels, wish.sheet_mm, rough.short_mm)
         share = lines.share_stopped(lines.stopped_by(joined([p.inner for p in left])))
-        if share > most:
+        if share > most + BETTER:
             best, most = panels, share
         if share >= 1.0 - UNCOVERED:
             break
     return best
 
 
-def _cut(panels: Sequence[Panel], wish: Wish, clear: KeepClear, more_mm: Mapping[str, float]) -> tuple[Panel, ...]:
+def _cut(panels: Sequence[Panel], sheet_mm: float, short_mm: Callable[[Array], Array]) -> tuple[Panel, ...]:
     """Cut away what the zones leave no room for."""
 
     def keep(inner: Mesh) -> Array:
-        both = np.concatenate([inner.vertices, offset_along_normals(inner, wish.sheet_mm).vertices])
-        kept: Array = -clear.short_mm(both, more_mm).reshape(2, -1).max(axis=0)
+        both = np.concatenate([inner.vertices, offset_along_normals(inner, sheet_mm).vertices])
+        kept: Array = -short_mm(both).reshape(2, -1).max(axis=0)
         return kept
 
     left = (panel.cut(keep) for panel in panels)
@@ -190,10 +195,10 @@ def _cut_to_fit(
     """Cut back, judge, and again where it is short, until it clears or nothing more can be told to be short."""
     more = dict[str, float]()
     for trims in range(MOST_TRIMS + 1):
-        left = _cut(panels, wish, clear, more)
+        left = _cut(panels, wish.sheet_mm, partial(clear.short_mm, more_mm=more))
         if not left:
             break
-        results, unseen = _judged(layout, job, joined([p.solid(wish.sheet_mm) for p in left]), wish.air_mm)
+        results, unseen = _judged(layout, job, [p.solid(wish.sheet_mm) for p in left], wish.air_mm)
         lacking = {r.zone.name: r.zone.gap_mm + r.budget.guard - r.sweep.clearance.lower for r in results}
         short = {name: mm for name, mm in lacking.items() if mm > 0}
         if trims == MOST_TRIMS or not short:
@@ -202,10 +207,12 @@ def _cut_to_fit(
     return (), (), ()
 
 
-def _judged(layout: Layout, job: Job, solid: Mesh, air_mm: float) -> tuple[list[ZoneResult], tuple[Unseen, ...]]:
+def _judged(
+    layout: Layout, job: Job, pieces: Sequence[Mesh], air_mm: float
+) -> tuple[list[ZoneResult], tuple[Unseen, ...]]:
     """Judge every zone with the sheet in the part's place."""
-    setting = _in_the_parts_place(layout.setting, solid)
-    slack = growth_slack_mm(setting)
+    setting = _in_the_parts_place(layout.setting, joined(pieces))
+    slack = growth_slack_mm(setting.growth, pieces)
     results = [
         judge_zone(replace(zone, gap_mm=held_mm(zone, air_mm) + slack), motion, setting)
         for zone, motion in zones_and_motions(layout)

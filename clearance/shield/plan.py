@@ -16,7 +16,7 @@ import numpy as np
 from clearance.frames import Array
 from clearance.scene.mesh import Mesh
 from clearance.shield.crossing import Window, end_points, shell_points, window
-from clearance.shield.keep_clear import KeepClear
+from clearance.shield.keep_clear import RoughlyClear
 from clearance.shield.panel import Panel, panel
 from clearance.shield.section import Section, section_of
 from clearance.shield.sightlines import Sightlines
@@ -31,6 +31,9 @@ MOST_SHELLS = 3
 
 END_SHARE = 0.01
 """An end through which a smaller share of the heat passes stays open."""
+
+ALIKE = 0.985
+"""Cosine of the angle, 10 degrees, below which two directions are tried as one."""
 
 PRESS_MM = 1.0
 """A place is pressed in by this much more than it is short."""
@@ -48,7 +51,7 @@ class Wish:
     pieces: int
 
 
-def planned(part: Mesh, lines: Sightlines, wish: Wish, clear: KeepClear) -> Iterator[tuple[Panel, ...]]:
+def planned(part: Mesh, lines: Sightlines, wish: Wish, clear: RoughlyClear) -> Iterator[tuple[Panel, ...]]:
     """Yield ways to make the shield, uncut, the ones of fewer pieces first."""
     for shells in range(1, MOST_SHELLS + 1):
         for along in directions(part, lines):
@@ -57,23 +60,26 @@ def planned(part: Mesh, lines: Sightlines, wish: Wish, clear: KeepClear) -> Iter
                 yield made
 
 
-def directions(part: Mesh, lines: Sightlines) -> tuple[Array, ...]:
+def directions(part: Mesh, lines: Sightlines) -> list[Array]:
     """Return the directions along which folds are tried, unit vectors.
 
-    That which the surface that sends out the heat faces least (all of a cylinder is square to its axis), and that
-    in which it is longest.
+    The principal ones of where the surface lies that sends out the heat, the longest first, and of how it faces, the one
+    first that it faces least: all of a cylinder is square to its axis.
     """
     power = np.bincount(lines.face, lines.power, len(part.faces))
     a, b, c = part.triangles.swapaxes(0, 1)
     across = np.cross(b - a, c - a)
     normal = across / np.maximum(np.linalg.norm(across, axis=1), 1e-300)[:, None]
     middle = (a + b + c) / 3 - np.average((a + b + c) / 3, axis=0, weights=power)
-    faced = np.linalg.eigh(normal.T @ (normal * power[:, None]))[1][:, 0]
-    longest = np.linalg.eigh(middle.T @ (middle * power[:, None]))[1][:, -1]
-    return (longest,) if abs(float(faced @ longest)) > 0.99 else (longest, faced)
+    faced, lies = (np.linalg.eigh(rows.T @ (rows * power[:, None]))[1].T for rows in (normal, middle))
+    found = list[Array]()
+    for way in (*lies[::-1], *faced):
+        if all(abs(float(way @ other)) < ALIKE for other in found):
+            found.append(way)
+    return found
 
 
-def _about(part: Mesh, lines: Sightlines, wish: Wish, clear: KeepClear, along: Array, shells: int) -> tuple[Panel, ...]:
+def _about(part: Mesh, lines: Sightlines, wish: Wish, clear: RoughlyClear, along: Array, shells: int) -> tuple[Panel, ...]:
     axes = _axes(along)
     ends = _span(part, lines, wish.standoff_mm, along)
     stations = np.linspace(*ends, shells + 1)
@@ -110,7 +116,7 @@ def _span(part: Mesh, lines: Sightlines, standoff_mm: float, along: Array) -> tu
 
 
 def _shell(
-    part: Mesh, lines: Sightlines, wish: Wish, clear: KeepClear, axes: Array, ends: tuple[float, float]
+    part: Mesh, lines: Sightlines, wish: Wish, clear: RoughlyClear, axes: Array, ends: tuple[float, float]
 ) -> tuple[Panel | None, Array]:
     """Return the shell between two planes, None where no heat crosses it, and its whole section, (k, 2) mm."""
     section = section_of(part, axes, ends[0] - wish.standoff_mm, ends[1] + wish.standoff_mm, wish.standoff_mm)
@@ -158,7 +164,7 @@ def _end(
     part: Mesh,
     lines: Sightlines,
     wish: Wish,
-    clear: KeepClear,
+    clear: RoughlyClear,
     axes: Array,
     loop: Array,
     stations: Array,

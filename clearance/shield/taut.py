@@ -36,7 +36,7 @@ def taut(section: Section, standoff_mm: float, least_mm: float, back: Array) -> 
     as keep the same standoff (`SAG_MM` less) and no more of what is taken.
     """
     way = _shortest(section, standoff_mm, least_mm, back)
-    return _fewest_corners(section, way, standoff_mm, least_mm)
+    return _drawn_in(section, _fewest_corners(section, way, standoff_mm, least_mm), standoff_mm, least_mm)
 
 
 def _cost(section: Section, standoff_mm: float, least_mm: float) -> Array:
@@ -102,3 +102,47 @@ def _fewest_corners(section: Section, way: Array, standoff_mm: float, least_mm: 
         corners.append(far)
         at = far
     return way[corners]
+
+
+def _drawn_in(section: Section, corners: Array, standoff_mm: float, least_mm: float) -> Array:
+    """Move every straight stretch in until it is as near as it may be; leave it where that would be nearer elsewhere."""
+    drawn = corners.copy()
+    for i in range(1, len(corners) - 2):
+        a, b = drawn[i], drawn[i + 1]
+        way = (b - a) / max(float(np.linalg.norm(b - a)), 1e-9)
+        inward = np.array([-way[1], way[0]])
+        inward *= np.sign(float(inward @ (section.middle - a))) or 1.0
+        near = _nearest_on(section, a, b)
+        spare = near - (standoff_mm if near >= standoff_mm else least_mm)
+        for share in (1.0, 0.5):
+            moved = _meeting(drawn, i, share * spare * inward)
+            before = [_nearest_on(section, drawn[k], drawn[k + 1]) for k in (i - 1, i, i + 1)]
+            if spare <= 0 or moved is None:
+                break
+            trial = drawn.copy()
+            trial[i : i + 2] = moved
+            after = [_nearest_on(section, trial[k], trial[k + 1]) for k in (i - 1, i, i + 1)]
+            allowed = [standoff_mm if near >= standoff_mm else least_mm for near in before]
+            if all(x >= y for x, y in zip(after, allowed, strict=True)):
+                drawn = trial
+                break
+    return drawn
+
+
+def _meeting(corners: Array, i: int, shift: Array) -> Array | None:
+    """Where stretch i, moved by `shift`, meets the ones before and after, (2, 2); None where that is not on them."""
+    a, b, found = corners[i] + shift, corners[i + 1] + shift, []
+    for p, q in ((corners[i - 1], corners[i]), (corners[i + 1], corners[i + 2])):
+        sides = np.stack([b - a, p - q], axis=1)
+        if abs(np.linalg.det(sides)) < 1e-6 * np.linalg.norm(b - a) * np.linalg.norm(p - q):
+            return None
+        _, share = np.linalg.solve(sides, p - a)
+        if not 0.0 <= share <= 1.0:
+            return None
+        found.append(p + share * (q - p))
+    return np.array(found)
+
+
+def _nearest_on(section: Section, a: Array, b: Array) -> float:
+    parts = int(np.linalg.norm(b - a) / STEP_MM) + 2
+    return float(section.away_mm[section.cell(a + np.linspace(0.0, 1.0, parts)[:, None] * (b - a))].min())
