@@ -11,7 +11,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
 
 import numpy as np
 
@@ -167,9 +166,12 @@ def blank(layout: Layout, job: Job, lines: Sightlines, guard_mm: Mapping[str, fl
 def _chosen(part: Mesh, lines: Sightlines, wish: Wish, clear: KeepClear) -> tuple[Panel, ...]:
     """Weigh the ways to make it by what a rough cut leaves of them."""
     best, most, rough = tuple[Panel, ...](), -1.0, RoughlyClear(clear, part)
-    for panels in planned(part, lines, wish, rough):
+
+    def worth(panels: tuple[Panel, ...]) -> float:
         left = _cut(panels, wish.sheet_mm, rough.short_mm)
-        share = lines.share_stopped(lines.stopped_by(joined([p.inner for p in left])))
+        return lines.share_stopped(lines.stopped_by(joined([p.inner for p in left])))
+
+    for panels, share in planned(part, lines, wish, rough, worth):
         if share > most + BETTER:
             best, most = panels, share
         if share >= 1.0 - UNCOVERED:
@@ -193,18 +195,34 @@ def _cut_to_fit(
     layout: Layout, job: Job, panels: Sequence[Panel], wish: Wish, clear: KeepClear
 ) -> tuple[tuple[Panel, ...], Sequence[ZoneResult], tuple[Unseen, ...]]:
     """Cut back, judge, and again where it is short, until it clears or nothing more can be told to be short."""
-    more = dict[str, float]()
+    more, balls = dict[str, float](), list[tuple[Array, float]]()
     for trims in range(MOST_TRIMS + 1):
-        left = _cut(panels, wish.sheet_mm, partial(clear.short_mm, more_mm=more))
+        left = _cut(panels, wish.sheet_mm, lambda points: _short_mm(points, clear, more, balls))
         if not left:
             break
-        results, unseen = _judged(layout, job, [p.solid(wish.sheet_mm) for p in left], wish.air_mm)
+        solids = [p.solid(wish.sheet_mm) for p in left]
+        results, unseen = _judged(layout, job, solids, wish.air_mm)
         lacking = {r.zone.name: r.zone.gap_mm + r.budget.guard - r.sweep.clearance.lower for r in results}
         short = {name: mm for name, mm in lacking.items() if mm > 0}
-        if trims == MOST_TRIMS or not short:
+        if trims == MOST_TRIMS or not (short or unseen):
             return left, results, unseen
-        more = {**more, **{name: more.get(name, 0.0) + mm + IN_HAND_MM for name, mm in short.items()}}
+        more |= {name: more.get(name, 0.0) + mm + IN_HAND_MM for name, mm in short.items()}
+        balls += [_ball(place, joined(solids)) for place in unseen]
     return (), (), ()
+
+
+def _short_mm(points: Array, clear: KeepClear, more_mm: Mapping[str, float], balls: Sequence[tuple[Array, float]]) -> Array:
+    """By how much points are short of what they need of the zones, or lie within balls to stay out of, mm."""
+    short = clear.short_mm(points, more_mm)
+    for centre, radius in balls:
+        short = np.maximum(short, radius - np.linalg.norm(points - centre, axis=1))
+    return short
+
+
+def _ball(place: Unseen, solid: Mesh) -> tuple[Array, float]:
+    """Centre and radius, mm, of what the sheet is to stay out of so that an unseen place is as far as it must be."""
+    now = float(np.linalg.norm(solid.vertices - place.centre, axis=1).min())
+    return place.centre, now + place.needed_mm - place.nearest_mm + IN_HAND_MM
 
 
 def _judged(

@@ -7,7 +7,7 @@ short is cut away.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -22,6 +22,9 @@ from clearance.shield.section import Section, section_of
 from clearance.shield.sightlines import Sightlines
 from clearance.shield.surface import offset_along_normals
 from clearance.shield.taut import taut
+
+KEPT_WAYS = 3
+"""Directions about which more than one shell is tried."""
 
 PRESSES = 5
 """Times a line is pressed in by what is short."""
@@ -51,13 +54,19 @@ class Wish:
     pieces: int
 
 
-def planned(part: Mesh, lines: Sightlines, wish: Wish, clear: RoughlyClear) -> Iterator[tuple[Panel, ...]]:
-    """Yield ways to make the shield, uncut, the ones of fewer pieces first."""
+def planned(
+    part: Mesh, lines: Sightlines, wish: Wish, clear: RoughlyClear, worth: Callable[[tuple[Panel, ...]], float]
+) -> Iterator[tuple[tuple[Panel, ...], float]]:
+    """Yield ways to make the shield, uncut, with what each is `worth`, those of one shell first; of more only about the most worthy directions."""
+    ways = directions(part, lines)
     for shells in range(1, MOST_SHELLS + 1):
-        for along in directions(part, lines):
+        tried = []
+        for along in ways:
             made = _about(part, lines, wish, clear, along, shells)
+            tried.append((worth(made), along))
             if len(made) <= wish.pieces:
-                yield made
+                yield made, tried[-1][0]
+        ways = [along for _, along in sorted(tried, key=lambda one: -one[0])[:KEPT_WAYS]]
 
 
 def directions(part: Mesh, lines: Sightlines) -> list[Array]:

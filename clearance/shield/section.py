@@ -11,7 +11,6 @@ from scipy.ndimage import binary_fill_holes, distance_transform_edt
 
 from clearance.frames import Array
 from clearance.scene.mesh import Mesh
-from clearance.shield.plane_cut import cut_by_plane
 
 STEP_MM = 1.0
 """Side of a cell."""
@@ -68,7 +67,7 @@ class Section:
 
 
 def section_of(part: Mesh, axes: Array, low: float, high: float, reach_mm: float) -> Section:
-    """Draw the shadow of the part between two planes.
+    """Draw the shadow of the part between two planes, of its triangles that reach in between whole.
 
     Parameters
     ----------
@@ -82,10 +81,9 @@ def section_of(part: Mesh, axes: Array, low: float, high: float, reach_mm: float
     ValueError
         No part of the part lies there.
     """
-    slab = part
-    for sign, end in ((1.0, low), (-1.0, -high)):
-        slab, _ = cut_by_plane(slab, sign * (slab.vertices @ axes[2]) - end)
-    flat = slab.vertices[slab.faces] @ axes[:2].T
+    heights = (part.vertices @ axes[2])[part.faces]
+    there = (heights.max(axis=1) >= low) & (heights.min(axis=1) <= high)
+    flat = (part.vertices @ axes[:2].T)[part.faces[there]]
     if not len(flat):
         raise ValueError("no part of the part lies between the planes")
     start = flat.min(axis=(0, 1)) - reach_mm - AROUND_MM

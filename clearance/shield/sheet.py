@@ -19,7 +19,7 @@ WIDTH_MM = 390.0
 SCALE_BAR_MM = 100.0
 NAME_MM, SMALL_MM = 5.0, 3.2
 LINE_MM = 1.6 * SMALL_MM
-ARROW_MM, SEAM_MM, FOLD_MM = 10.0, 6.0, 1.5
+ARROW_MM, SEAM_MM, FOLD_MM, ROW_MM = 10.0, 6.0, 1.5, 10.0
 
 CAUTION = (
     "An aid, not an approval. Local codes, the limits that the makers of hoses, wires, lines and paint state, and the "
@@ -136,9 +136,11 @@ def _piece(piece: PatternPiece, at: Array) -> tuple[list[Line], list[Words]]:
         lines += [Line(np.array([tail, tip]), "MARK"), Line(np.array(barbs), "MARK")]
     rim = np.concatenate([rim + at for rim in piece.rims])
     words = [Words(piece.name, _freest(middle, piece.up, rim) - np.array([0.0, NAME_MM / 2]), NAME_MM, centred=True)]
+    row, last = 0, -np.inf
     for fold in piece.folds:
         lines.append(Line(fold.ends + at, "FOLD"))
-        place = fold.ends[1] + at + np.array([0.0, FOLD_MM])
+        row, last = (row + 1 if fold.ends[1, 0] < last + ROW_MM else 0), float(fold.ends[1, 0])
+        place = fold.ends[1] + at + np.array([0.0, FOLD_MM + row % 3 * SMALL_MM])
         words.append(Words(f"{np.degrees(fold.angle_rad):+.0f}°", place, SMALL_MM, centred=True))
     for name, seam in piece.joins:
         outward = seam + at - middle

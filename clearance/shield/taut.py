@@ -15,6 +15,7 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import dijkstra
 
 from clearance.frames import Array
+from clearance.shield.folding import drawn_in, foldable
 from clearance.shield.section import STEP_MM, Section
 
 GRID = 2
@@ -26,17 +27,22 @@ SAG_MM = 2.0
 SQUEEZED, TAKEN, NOWHERE = 4.0, 200.0, 1e6
 """What a mm costs nearer than the wished standoff, in what zones take, and nearer than the least one."""
 
+STRIDE = 2
+"""Of the nodes of the line every so many is tried as a corner."""
+
 _STEPS = [(i, j) for i, j in product(range(-3, 4), repeat=2) if gcd(i, j) == 1 and (i, j) > (0, 0)]
 
 
 def taut(section: Section, standoff_mm: float, least_mm: float, back: Array) -> Array:
     """Return the corners of the line, (k, 2) mm, once round the part from the direction `back` and to there again.
 
-    The shortest way over a graph with steps in 32 directions, weighted where it is squeezed, then with as few corners
-    as keep the same standoff (`SAG_MM` less) and no more of what is taken.
+    The shortest way over a graph with steps in 32 directions, weighted where it is squeezed; then with as few corners
+    as keep the same standoff (`SAG_MM` less) and no more of what is taken, drawn in to where it may be, and without
+    faces too narrow to fold.
     """
     way = _shortest(section, standoff_mm, least_mm, back)
-    return _drawn_in(section, _fewest_corners(section, way, standoff_mm, least_mm), standoff_mm, least_mm)
+    drawn = drawn_in(section, _fewest_corners(section, way, standoff_mm, least_mm), standoff_mm, least_mm)
+    return foldable(section, drawn, least_mm)
 
 
 def _cost(section: Section, standoff_mm: float, least_mm: float) -> Array:
@@ -91,58 +97,13 @@ def _fewest_corners(section: Section, way: Array, standoff_mm: float, least_mm: 
     squeezed, taken = section.away_mm[cell] < standoff_mm + SAG_MM / 2, section.taken[cell]
     corners, at = [0], 0
     while at < len(way) - 1:
-        for far in range(min(at + len(way) // 2, len(way) - 1), at, -1):
-            if far == at + 1:
-                break
+        for far in (*range(min(at + len(way) // 2, len(way) - 1), at + 1, -STRIDE), at + 1):
             reach = least_mm if squeezed[at : far + 1].any() else standoff_mm
             parts = int(np.linalg.norm(way[far] - way[at]) / STEP_MM) + 2
             on = section.cell(way[at] + np.linspace(0.0, 1.0, parts)[:, None] * (way[far] - way[at]))
-            if section.away_mm[on].min() >= reach and section.taken[on].mean() <= taken[at : far + 1].mean():
+            if far == at + 1 or section.away_mm[on].min() >= reach and section.taken[on].mean() <= taken[at : far + 1].mean():
                 break
         corners.append(far)
         at = far
     return way[corners]
 
-
-def _drawn_in(section: Section, corners: Array, standoff_mm: float, least_mm: float) -> Array:
-    """Move every straight stretch in until it is as near as it may be; leave it where that would be nearer elsewhere."""
-    drawn = corners.copy()
-    for i in range(1, len(corners) - 2):
-        a, b = drawn[i], drawn[i + 1]
-        way = (b - a) / max(float(np.linalg.norm(b - a)), 1e-9)
-        inward = np.array([-way[1], way[0]])
-        inward *= np.sign(float(inward @ (section.middle - a))) or 1.0
-        near = _nearest_on(section, a, b)
-        spare = near - (standoff_mm if near >= standoff_mm else least_mm)
-        for share in (1.0, 0.5):
-            moved = _meeting(drawn, i, share * spare * inward)
-            before = [_nearest_on(section, drawn[k], drawn[k + 1]) for k in (i - 1, i, i + 1)]
-            if spare <= 0 or moved is None:
-                break
-            trial = drawn.copy()
-            trial[i : i + 2] = moved
-            after = [_nearest_on(section, trial[k], trial[k + 1]) for k in (i - 1, i, i + 1)]
-            allowed = [standoff_mm if near >= standoff_mm else least_mm for near in before]
-            if all(x >= y for x, y in zip(after, allowed, strict=True)):
-                drawn = trial
-                break
-    return drawn
-
-
-def _meeting(corners: Array, i: int, shift: Array) -> Array | None:
-    """Where stretch i, moved by `shift`, meets the ones before and after, (2, 2); None where that is not on them."""
-    a, b, found = corners[i] + shift, corners[i + 1] + shift, []
-    for p, q in ((corners[i - 1], corners[i]), (corners[i + 1], corners[i + 2])):
-        sides = np.stack([b - a, p - q], axis=1)
-        if abs(np.linalg.det(sides)) < 1e-6 * np.linalg.norm(b - a) * np.linalg.norm(p - q):
-            return None
-        _, share = np.linalg.solve(sides, p - a)
-        if not 0.0 <= share <= 1.0:
-            return None
-        found.append(p + share * (q - p))
-    return np.array(found)
-
-
-def _nearest_on(section: Section, a: Array, b: Array) -> float:
-    parts = int(np.linalg.norm(b - a) / STEP_MM) + 2
-    return float(section.away_mm[section.cell(a + np.linspace(0.0, 1.0, parts)[:, None] * (b - a))].min())
