@@ -27,7 +27,7 @@ from clearance.shield.panel import Panel
 from clearance.shield.plan import Wish, planned
 from clearance.shield.room import held_mm, zones_and_motions
 from clearance.shield.sightlines import Sightlines
-from clearance.shield.surface import face_areas, joined, offset_along_normals
+from clearance.shield.surface import Mask, joined, offset_along_normals
 from clearance.unseen.result import Unseen
 from clearance.verdict.judge import judge_zone, with_unseen
 from clearance.verdict.result import Verdict, ZoneResult
@@ -121,7 +121,9 @@ class Blank:
         return 1.0 - self.area_mm2 / self.untrimmed_mm2 if self.untrimmed_mm2 else 1.0
 
 
-def blank(layout: Layout, job: Job, lines: Sightlines, guard_mm: Mapping[str, float], wish: Wish) -> Blank:
+def blank(
+    layout: Layout, job: Job, need_faces: Mask, lines: Sightlines, guard_mm: Mapping[str, float], wish: Wish
+) -> Blank:
     """Build the blank that stops the lines of heat, check it against every zone, cut it back where short.
 
     Of the ways to make it (`planned`) the first is taken of which, cut back, enough is left; if none is, the one that
@@ -129,6 +131,8 @@ def blank(layout: Layout, job: Job, lines: Sightlines, guard_mm: Mapping[str, fl
 
     Parameters
     ----------
+    need_faces : (m,) bool
+        Triangles of `layout.setting.part.shown` that the sheet is to stand before.
     guard_mm : by the zone's name
         Guard of the part's clearance.
 
@@ -146,7 +150,7 @@ def blank(layout: Layout, job: Job, lines: Sightlines, guard_mm: Mapping[str, fl
     panels, results, unseen = _cut_to_fit(layout, job, whole, wish, clear)
     inner, solid = joined([p.inner for p in panels]), joined([p.solid(wish.sheet_mm) for p in panels])
     stopped, part = lines.stopped_by(inner), layout.setting.part
-    bare_mm2, bare_at = lines.bare(stopped, part.shown, face_areas(part.shown))
+    bare_mm2, bare_at = lines.bare(inner, part.shown, need_faces)
     return Blank(
         panels=panels,
         solid=solid,

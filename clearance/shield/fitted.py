@@ -74,7 +74,7 @@ def fitted(
         air_mm=AIR_MM,
         pieces=about.pieces,
     )
-    sheet = blank(layout, job, lines, guard_mm, wish)
+    sheet = blank(layout, job, need_faces, lines, guard_mm, wish)
     return Fitted(
         need_faces=need_faces,
         room=space,

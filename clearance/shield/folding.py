@@ -35,38 +35,40 @@ def drawn_in(section: Section, corners: Array, standoff_mm: float, least_mm: flo
     return drawn
 
 
-def foldable(section: Section, corners: Array, least_mm: float) -> Array:
-    """Leave out folds that hardly turn and faces too narrow, where the line comes no nearer than `least_mm` by it.
+def foldable(section: Section, corners: Array, standoff_mm: float, least_mm: float) -> Array:
+    """Leave out folds that hardly turn and faces too narrow, where the line keeps its standoff without them.
 
-    Nor may more of it lie in what is taken.
+    That is the wished one where it is kept, else the least; nor may more of it lie in what is taken.
     """
     found = corners
-    while (shorter := _one_less(section, found, least_mm)) is not None:
+    while (shorter := _one_less(section, found, standoff_mm, least_mm)) is not None:
         found = shorter
     return found
 
 
-def _one_less(section: Section, corners: Array, least_mm: float) -> Array | None:
+def _one_less(section: Section, corners: Array, standoff_mm: float, least_mm: float) -> Array | None:
+    reach = standoff_mm, least_mm
     way = np.diff(corners, axis=0)
     size = np.linalg.norm(way, axis=1)
     turn = np.abs(np.arctan2(way[:-1, 0] * way[1:, 1] - way[:-1, 1] * way[1:, 0], (way[:-1] * way[1:]).sum(axis=1)))
     for i in range(1, len(corners) - 1):
-        if turn[i - 1] < LEAST_TURN_RAD and _allowed(section, corners, i, i + 1, corners[:0], least_mm):
+        if turn[i - 1] < LEAST_TURN_RAD and _allowed(section, corners[i - 1 : i + 2], corners[:0], reach):
             return np.delete(corners, i, axis=0)
     for i in range(1, len(corners) - 2):
         if size[i] < LEAST_FACE_MM:
             ends = corners[i : i + 2]
             for instead in (ends[:1], ends[1:], ends.mean(axis=0)[None]):
-                if _allowed(section, corners, i, i + 2, instead, least_mm):
+                if _allowed(section, corners[i - 1 : i + 3], instead, reach):
                     return np.concatenate([corners[:i], instead, corners[i + 2 :]])
     return None
 
 
-def _allowed(section: Section, corners: Array, first: int, last: int, instead: Array, least_mm: float) -> bool:
-    """Tell whether corners from `first` up to `last` may be replaced by `instead`."""
-    before = corners[first - 1 : last + 1]
+def _allowed(section: Section, before: Array, instead: Array, reach: tuple[float, float]) -> bool:
+    """Tell whether the corners between the first and the last of `before` may be replaced by `instead`."""
     after = np.concatenate([before[:1], instead, before[-1:]])
-    if nearest_on(section, after) < min(least_mm, nearest_on(section, before)):
+    standoff_mm, least_mm = reach
+    near = nearest_on(section, before)
+    if nearest_on(section, after) < (standoff_mm if near >= standoff_mm else min(least_mm, near)):
         return False
     return _taken_mm(section, after) <= _taken_mm(section, before) + STEP_MM
 

@@ -74,7 +74,10 @@ class Panel:
         """Return what is left where `keep`, given the inner side, is not negative at its vertices."""
         if not len(self.flat.faces):
             return self
-        above, _ = cut_by_plane(self.flat, keep(self.inner))
+        kept = keep(self.inner)
+        if (kept >= 0).all():
+            return self
+        above, _ = cut_by_plane(self.flat, kept)
         return replace(self, flat=_whole(above))
 
 
@@ -105,7 +108,7 @@ def _steps(ends: Array) -> Array:
 
 
 def _whole(mesh: Mesh) -> Mesh:
-    """Drop crumbs and triangles that hang by a corner."""
+    """Drop crumbs and triangles that touch the rest in one corner."""
     kept = without_islands(mesh, np.ones(len(mesh.faces), dtype=bool))
     kept = with_clean_rim(mesh, kept)
     kept = without_islands(mesh, kept)

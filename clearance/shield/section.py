@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw
-from scipy.ndimage import binary_fill_holes, distance_transform_edt
+from scipy.ndimage import binary_fill_holes, distance_transform_edt, label
 
 from clearance.frames import Array
 from clearance.scene.mesh import Mesh
@@ -91,7 +91,23 @@ def section_of(part: Mesh, axes: Array, low: float, high: float, reach_mm: float
     picture = Image.new("1", (int(size[0]), int(size[1])))
     draw = ImageDraw.Draw(picture)
     for corners in ((flat - start) / STEP_MM).reshape(-1, 6).tolist():
-        draw.polygon(corners, fill=1, outline=1)
-    shadow = binary_fill_holes(np.asarray(picture, dtype=np.bool_).T)
+        draw.polygon(corners, fill=1)
+        draw.line([*corners, *corners[:2]], fill=1)
+    shadow = _as_one(binary_fill_holes(np.asarray(picture, dtype=np.bool_).T))
     away = distance_transform_edt(~shadow) * STEP_MM - 1.5 * STEP_MM
     return Section(low=start, away_mm=np.maximum(away, 0.0), taken=np.zeros(shadow.shape, dtype=np.bool_))
+
+
+def _as_one(shadow: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Join pieces that lie apart by bars to their common middle, so that a line goes round them all."""
+    pieces, count = label(shadow, structure=np.ones((3, 3)))
+    if count < 2:
+        return shadow
+    middle = np.argwhere(shadow).mean(axis=0)
+    picture = Image.fromarray(shadow.T.astype(np.uint8))
+    draw = ImageDraw.Draw(picture)
+    for number in range(1, count + 1):
+        cells = np.argwhere(pieces == number)
+        nearest = cells[np.argmin(np.linalg.norm(cells - middle, axis=1))]
+        draw.line([*middle.tolist(), *nearest.tolist()], fill=1, width=3)
+    return np.asarray(picture, dtype=np.bool_).T

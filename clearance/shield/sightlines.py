@@ -9,13 +9,18 @@ from itertools import product
 import numpy as np
 
 from clearance.frames import Array
+from clearance.heat.emitter import LIFT_MM
 from clearance.heat.neighbour import Neighbour, Source
 from clearance.motion.pair import PairMotion
 from clearance.outputs.raycast import RayMesh
 from clearance.scene.mesh import IntArray, Mesh
+from clearance.shield.surface import Mask
 
 MOST_POINTS, RAYS = 400, 64
 """Too hot points of a zone, and rays from each, in each of its poses."""
+
+LOOKS = 16
+"""Too hot points to which a triangle of the part looks out."""
 
 BEFORE_MM = 0.5
 """A sheet counts as standing before the part where it is met this much earlier."""
@@ -37,6 +42,8 @@ class Sightlines:
         Which pose of which zone the ray belongs to.
     power : (n,) float64
         What it carries: the fourth power of the temperature met, every pose's rays 1 in all.
+    hot : (h, 3) float64
+        The too hot points at rest.
     """
 
     start: Array
@@ -45,6 +52,7 @@ class Sightlines:
     face: IntArray
     pose: IntArray
     power: Array
+    hot: Array
 
     def stopped_by(self, sheet: Mesh) -> Array:
         """Return for each ray, (n,) 1 or 0, whether it meets the sheet before the part."""
@@ -57,18 +65,32 @@ class Sightlines:
             return 1.0
         return float(np.bincount(self.pose, self.power * stopped).min())
 
-    def bare(self, stopped: Array, part: Mesh, area: Array) -> tuple[float, Array]:
-        """Return the part's area, mm², that is seen past the sheet, and its middle, (3,) mm.
+    def bare(self, sheet: Mesh, part: Mesh, need_faces: Mask) -> tuple[float, Array]:
+        """Return the area of the needed triangles, mm², that is seen past the sheet at rest, and its middle, (3,) mm.
 
-        A triangle counts with the share of the rays to it, over all poses, that are not stopped.
+        A triangle counts with the share of `LOOKS` too hot points, drawn at random of those in its sight, that the
+        sheet does not hide from it.
         """
-        seen = np.bincount(self.face, self.power, len(part.faces))
-        past = np.bincount(self.face, self.power * (1.0 - stopped), len(part.faces))
-        open_area = area * past / np.maximum(seen, 1e-300)
-        if not open_area.any():
+        face = np.flatnonzero(need_faces)
+        a, b, c = part.triangles[face].swapaxes(0, 1)
+        across = np.cross(b - a, c - a)
+        size = np.linalg.norm(across, axis=1)
+        normal, centre = across / np.maximum(size, 1e-300)[:, None], (a + b + c) / 3
+        chosen = np.random.default_rng(0).integers(len(self.hot), size=(len(face), LOOKS))
+        start = np.repeat(centre + LIFT_MM * normal, LOOKS, axis=0)
+        way = self.hot[chosen].reshape(-1, 3) - start
+        length = np.linalg.norm(way, axis=1)
+        way /= np.maximum(length, 1e-300)[:, None]
+        seen = (np.einsum("ij,ij->i", way, np.repeat(normal, LOOKS, axis=0)) > 0) & (
+            RayMesh(part).first_mm(start, way) > length
+        )
+        past = seen & (RayMesh(sheet).first_mm(start, way) > length)
+        share = past.reshape(-1, LOOKS).sum(axis=1) / np.maximum(seen.reshape(-1, LOOKS).sum(axis=1), 1)
+        area = size / 2 * share
+        if not area.any():
             return 0.0, np.zeros(3)
-        middle: Array = np.average(part.triangles.mean(axis=1), axis=0, weights=open_area)
-        return float(open_area.sum()), middle
+        middle: Array = np.average(centre, axis=0, weights=area)
+        return float(area.sum()), middle
 
 
 def sightlines(hot: Sequence[tuple[Neighbour, PairMotion]], source: Source) -> Sightlines:
@@ -78,24 +100,28 @@ def sightlines(hot: Sequence[tuple[Neighbour, PairMotion]], source: Source) -> S
     ----------
     hot : points of each zone and how it moves against the part
     """
-    made, number = [], 0
+    made, number, points_at_rest = [], 0, [np.zeros((0, 3))]
     for near, motion in hot:
         step = -(-len(near.points) // MOST_POINTS)
         points, normals = near.points[::step], near.normals[::step]
+        points_at_rest.append(points)
         for turn, shift in _poses(motion):
             found = _cast(points @ turn.T + shift, normals @ turn.T, source)
             if len(found[2]):
                 power = found[4] / found[4].sum()
                 made.append((*found[:4], np.full(len(power), number, np.int64), power))
                 number += 1
+    hot_points = np.concatenate(points_at_rest)
     if not made:
         none: Array = np.zeros((0, 3))
         return Sightlines(
             start=none, way=none, length=none[:, 0], face=np.zeros(0, np.int64), pose=np.zeros(0, np.int64),
-            power=none[:, 0],
+            power=none[:, 0], hot=none,
         )  # fmt: skip
     start, way, length, face, pose, power = (np.concatenate(column) for column in zip(*made, strict=True))
-    return Sightlines(start=start, way=way, length=length, face=face, pose=pose, power=power)
+    return Sightlines(
+        start=start, way=way, length=length, face=face, pose=pose, power=power, hot=hot_points
+    )
 
 
 def _cast(points: Array, normals: Array, source: Source) -> tuple[Array, Array, Array, IntArray, Array]:

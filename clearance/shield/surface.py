@@ -84,15 +84,14 @@ def without_islands(mesh: Mesh, kept: Mask) -> Mask:
 
 
 def with_clean_rim(mesh: Mesh, kept: Mask) -> Mask:
-    """Drop triangles until the rim passes every vertex once at most and no triangle hangs by one edge."""
+    """Drop triangles until the rim passes every vertex once at most."""
     left = kept.copy()
     while left.any():
         faces = mesh.faces[left]
         sides = np.sort(np.stack([faces, np.roll(faces, -1, axis=1)], axis=2).reshape(-1, 2), axis=1)
-        edges, index, times = np.unique(sides, axis=0, return_inverse=True, return_counts=True)
+        edges, times = np.unique(sides, axis=0, return_counts=True)
         passes = np.bincount(edges[times == 1].ravel(), minlength=len(mesh.vertices))
-        hangs = (times[np.ravel(index)] == 1).reshape(-1, 3).sum(axis=1) > 1
-        bad = hangs | (passes[faces] > 2).any(axis=1)
+        bad = (passes[faces] > 2).any(axis=1)
         if not bad.any():
             break
         left[np.flatnonzero(left)[bad]] = False

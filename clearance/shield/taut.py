@@ -10,7 +10,6 @@ from itertools import product
 from math import gcd
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import dijkstra
 
@@ -42,7 +41,7 @@ def taut(section: Section, standoff_mm: float, least_mm: float, back: Array) -> 
     """
     way = _shortest(section, standoff_mm, least_mm, back)
     drawn = drawn_in(section, _fewest_corners(section, way, standoff_mm, least_mm), standoff_mm, least_mm)
-    return foldable(section, drawn, least_mm)
+    return foldable(section, drawn, standoff_mm, least_mm)
 
 
 def _cost(section: Section, standoff_mm: float, least_mm: float) -> Array:
@@ -75,9 +74,11 @@ def _shortest(section: Section, standoff_mm: float, least_mm: float, back: Array
     graph = coo_matrix(
         (np.concatenate(lengths), (np.concatenate(starts), np.concatenate(ends))), shape=(count, count)
     ).tocsr()
-    beside = GRID * STEP_MM
+    beside = 1.5 * GRID * STEP_MM
     free = (cost[tuple(np.moveaxis(index, -1, 0))] < NOWHERE) & (along > 0) & (np.abs(across) < beside)
-    one, other = _nearest(free & (across < 0), along, number), _nearest(free & (across >= 0), along, number)
+    near = (cost[tuple(np.moveaxis(index, -1, 0))] >= NOWHERE) & (along > 0) & (np.abs(across) < beside)
+    free &= along > along[near].max(initial=0.0)
+    one, other = (int(number[free & side][np.argmin(along[free & side])]) for side in (across < 0, across >= 0))
     _, before = dijkstra(graph, directed=False, indices=one, return_predecessors=True)
     way, at = [], other
     while at >= 0:
@@ -86,15 +87,10 @@ def _shortest(section: Section, standoff_mm: float, least_mm: float, back: Array
     return np.array(way)
 
 
-def _nearest(free: NDArray[np.bool_], along: Array, number: NDArray[np.int64]) -> int:
-    """The free node beside the cut that is nearest to the part without anything of it farther out."""
-    return int(number[free][np.argmin(along[free])])
-
-
 def _fewest_corners(section: Section, way: Array, standoff_mm: float, least_mm: float) -> Array:
     """Go from each corner straight to the farthest point of the line to which that is allowed."""
     cell = section.cell(way)
-    squeezed, taken = section.away_mm[cell] < standoff_mm + SAG_MM / 2, section.taken[cell]
+    squeezed, taken = section.away_mm[cell] < standoff_mm, section.taken[cell]
     corners, at = [0], 0
     while at < len(way) - 1:
         for far in (*range(min(at + len(way) // 2, len(way) - 1), at + 1, -STRIDE), at + 1):
