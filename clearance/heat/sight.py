@@ -102,14 +102,14 @@ def sampling_bound(rays: int) -> float:
     Empirical, not proven: the discrepancy of evenly spread points against convex shapes in the plane falls as
     n^-3/4 (Beck and Chen, Irregularities of Distribution, 1987); the factor is the largest found over balls,
     triangles of all sizes and rows of tubes, 2.1, with four tenths in hand. The root mean square is some four times
-    less. In `TRIALS` views of triangles and balls drawn at random none was beyond it, so that with 95 % confidence
+    less. In `TRIALS` views of triangles drawn at random none was beyond it, so that with 95 % confidence
     fewer than 3 / `TRIALS` of such views are (rule of three, Hanley and Lippman-Hand 1983,
     doi 10.1001/jama.1983.03330370053031).
     """
     return float(3 * rays**-0.75)
 
 
-TRIALS = 6000
+TRIALS = 2000
 """Views drawn at random, each held against a closed form by a test, in which `sampling_bound` was kept."""
 
 

@@ -11,7 +11,6 @@ import numpy as np
 
 from clearance.errors import InputError
 from clearance.heat.emissivity import emissivity_of
-from clearance.heat.limits import limit_of
 from clearance.heat.neighbour import Neighbour, Source
 from clearance.heat.source import source_of
 from clearance.heat.surface_temperature import Surroundings
@@ -93,10 +92,6 @@ def _asked(job: Job) -> tuple[Heat, dict[str, ZoneTable]]:
     if not limits:
         wanted = 'add to each that heat may harm what it stands, such as limit = 120 (°C) or limit = "brake hose"'
         raise InputError(job.file, "no zone has a limit", wanted, "zone: limit")
-    for name, zone in limits.items():
-        assert zone.limit is not None
-        limit_of(zone.limit, job.file, f"zone '{name}': limit")
-        emissivity_of(zone.emissivity, job.file, f"zone '{name}': emissivity")
     return job.heat, limits
 
 

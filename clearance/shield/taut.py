@@ -75,9 +75,9 @@ def _shortest(section: Section, standoff_mm: float, least_mm: float, back: Array
         (np.concatenate(lengths), (np.concatenate(starts), np.concatenate(ends))), shape=(count, count)
     ).tocsr()
     beside = 1.5 * GRID * STEP_MM
-    free = (cost[tuple(np.moveaxis(index, -1, 0))] < NOWHERE) & (along > 0) & (np.abs(across) < beside)
-    near = (cost[tuple(np.moveaxis(index, -1, 0))] >= NOWHERE) & (along > 0) & (np.abs(across) < beside)
-    free &= along > along[near].max(initial=0.0)
+    toll, beyond = cost[tuple(np.moveaxis(index, -1, 0))], (along > 0) & (np.abs(across) < beside)
+    free = beyond & (along > along[beyond & (toll >= NOWHERE)].max(initial=0.0))
+    free &= toll == toll[free].min()
     one, other = (int(number[free & side][np.argmin(along[free & side])]) for side in (across < 0, across >= 0))
     _, before = dijkstra(graph, directed=False, indices=one, return_predecessors=True)
     way, at = [], other
