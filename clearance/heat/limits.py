@@ -1,4 +1,4 @@
-"""What neighbours of an exhaust stand for long, °C, by class, with sources. The job's own figure comes before any of these.
+"""What neighbours of an exhaust stand for long, °C, by class, with sources. The job's own figure comes first.
 
 "From memory": recalled, not looked up. Where data sheets give a range, its lower end is taken.
 """

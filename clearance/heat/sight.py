@@ -70,7 +70,7 @@ class Sight:
         return count
 
     def lines(self, points: Array, normals: Array, rays: int) -> tuple[IntArray, IntArray, NDArray[np.float32]]:
-        """Return of every ray of `gathered` that meets a triangle its point, that triangle and its direction, (k, 3)."""
+        """Return of each ray of `gathered` that meets a triangle its point, the triangle and its direction, (k, 3)."""
         found = [(some[of], face, way) for some, of, face, way in self._cast(points, normals, rays)]
         if not found:
             return np.zeros(0, np.int64), np.zeros(0, np.int64), np.zeros((0, 3), np.float32)
@@ -118,7 +118,8 @@ def sampling_words(rays: int) -> str:
     return (
         f"In the maps view factors are sampled. No error above {sampling_bound(rays):.3f} was found in {TRIALS} views "
         f"held against closed forms: an observed bound, not a proof (95 % confidence that fewer than 1 in "
-        f"{TRIALS // 3} such views exceed it). Those of the hottest points are integrated over what they see of the part."
+        f"{TRIALS // 3} such views exceed it). Those of the hottest points are integrated over what they see "
+        "of the part."
     )
 
 

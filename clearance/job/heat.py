@@ -92,7 +92,8 @@ class Shield(Table):
     sheets: Literal[1, 2] = Field(1, description="sheets, one behind the other")
     standoff: Positive = Field(15.0, description="mm, air between the part and the first sheet")
     standoff_least: Positive | None = Field(
-        None, description="mm, least air between the part and the first sheet, where zones leave no more; left out: standoff"
+        None,
+        description="mm, least air between the part and the first sheet, where zones leave no more; left out: standoff",
     )
     pieces: Annotated[int, Field(strict=True, ge=1, le=12)] = Field(
         4, description="pieces that the shield may be made of, at most"

@@ -55,7 +55,7 @@ class RayMesh:
         return found
 
     def first_mm(self, origins: Array, directions: Array) -> Array:
-        """Return how far along each ray (n, 3), (n, 3) unit vectors, the mesh is first met, (n,) mm; infinity if not."""
+        """Return how far along rays (n, 3), (n, 3) unit vectors, the mesh is first met, (n,) mm; infinity if not."""
         far = np.full(len(origins), np.inf)
         if len(self.mesh.faces) and len(origins):
             start = np.ascontiguousarray(origins - self._middle, np.float32)

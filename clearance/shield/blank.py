@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
@@ -172,7 +173,7 @@ def _chosen(part: Mesh, lines: Sightlines, wish: Wish, clear: KeepClear) -> tupl
     best, most, rough = tuple[Panel, ...](), -1.0, RoughlyClear(clear, part)
 
     def worth(panels: tuple[Panel, ...]) -> float:
-        left = _cut(panels, wish.sheet_mm, rough.short_mm)
+        left = _cut(panels, _short_mm(panels, wish.sheet_mm, rough.short_mm))
         return lines.share_stopped(lines.stopped_by(joined([p.inner for p in left])))
 
     for panels, share in planned(part, lines, wish, rough, worth):
@@ -183,50 +184,42 @@ def _chosen(part: Mesh, lines: Sightlines, wish: Wish, clear: KeepClear) -> tupl
     return best
 
 
-def _cut(panels: Sequence[Panel], sheet_mm: float, short_mm: Callable[[Array], Array]) -> tuple[Panel, ...]:
-    """Cut away what the zones leave no room for."""
+def _cut(panels: Sequence[Panel], short_mm: Sequence[Array]) -> tuple[Panel, ...]:
+    """Cut away what is short: `short_mm` of each panel at the vertices of its inner side."""
+    cut = [panel.cut(-short) for panel, short in zip(panels, short_mm, strict=True)]
+    return tuple(panel for panel in cut if len(panel.flat.faces))
 
-    def keep(inner: Mesh) -> Array:
-        both = np.concatenate([inner.vertices, offset_along_normals(inner, sheet_mm).vertices])
-        kept: Array = -short_mm(both).reshape(2, -1).max(axis=0)
-        return kept
 
-    left = (panel.cut(keep) for panel in panels)
-    return tuple(panel for panel in left if len(panel.flat.faces))
+def _sides(panel: Panel, sheet_mm: float) -> Array:
+    """Vertices of both sides of a panel, (2, n, 3)."""
+    return np.stack([panel.inner.vertices, offset_along_normals(panel.inner, sheet_mm).vertices])
+
+
+def _short_mm(panels: Sequence[Panel], sheet_mm: float, told: Callable[[Array], Array]) -> list[Array]:
+    """What is `told` of places, at each vertex of each panel the worse of both sides, mm."""
+    sides = [_sides(panel, sheet_mm) for panel in panels]
+    return [told(places.reshape(-1, 3)).reshape(2, -1).max(axis=0) for places in sides]
 
 
 def _cut_to_fit(
     layout: Layout, job: Job, panels: Sequence[Panel], wish: Wish, clear: KeepClear
 ) -> tuple[tuple[Panel, ...], Sequence[ZoneResult], tuple[Unseen, ...]]:
-    """Cut back, judge, and again where it is short, until it clears or nothing more can be told to be short."""
-    more, balls = dict[str, float](), list[tuple[Array, float]]()
+    """Cut back, judge, and again where it is short, until it clears or nothing more can be told to be short.
+
+    What the scan missed is not cut clear of: `checks` say which zone it leaves undecided and from where to scan again.
+    """
+    more = dict[str, float]()
     for trims in range(MOST_TRIMS + 1):
-        left = _cut(panels, wish.sheet_mm, lambda points: _short_mm(points, clear, more, balls))
+        left = _cut(panels, _short_mm(panels, wish.sheet_mm, partial(clear.short_mm, more_mm=dict(more))))
         if not left:
             break
-        solids = [p.solid(wish.sheet_mm) for p in left]
-        results, unseen = _judged(layout, job, solids, wish.air_mm)
+        results, unseen = _judged(layout, job, [p.solid(wish.sheet_mm) for p in left], wish.air_mm)
         lacking = {r.zone.name: r.zone.gap_mm + r.budget.guard - r.sweep.clearance.lower for r in results}
-        short = {name: mm for name, mm in lacking.items() if mm > 0}
-        if trims == MOST_TRIMS or not (short or unseen):
+        lacking = {name: mm for name, mm in lacking.items() if mm > 0}
+        if trims == MOST_TRIMS or not lacking:
             return left, results, unseen
-        more |= {name: more.get(name, 0.0) + mm + IN_HAND_MM for name, mm in short.items()}
-        balls += [_ball(place, joined(solids)) for place in unseen]
+        more |= {name: more.get(name, 0.0) + mm + IN_HAND_MM for name, mm in lacking.items()}
     return (), (), ()
-
-
-def _short_mm(points: Array, clear: KeepClear, more_mm: Mapping[str, float], balls: Sequence[tuple[Array, float]]) -> Array:
-    """By how much points are short of what they need of the zones, or lie within balls to stay out of, mm."""
-    short = clear.short_mm(points, more_mm)
-    for centre, radius in balls:
-        short = np.maximum(short, radius - np.linalg.norm(points - centre, axis=1))
-    return short
-
-
-def _ball(place: Unseen, solid: Mesh) -> tuple[Array, float]:
-    """Centre and radius, mm, of what the sheet is to stay out of so that an unseen place is as far as it must be."""
-    now = float(np.linalg.norm(solid.vertices - place.centre, axis=1).min())
-    return place.centre, now + place.needed_mm - place.nearest_mm + IN_HAND_MM
 
 
 def _judged(

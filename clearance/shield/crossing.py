@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
 from clearance.frames import Array
 from clearance.shield.sightlines import Sightlines
+from clearance.shield.surface import Mask
 
 LEFT_OUT = 0.005
 """Share of the heat at each rim that does not widen the sheet."""
@@ -36,7 +38,7 @@ def shell_points(lines: Sightlines, axes: Array, loop: Array, ends: tuple[float,
     start, way = lines.start @ axes.T, lines.way @ axes.T
     last, t = np.full(len(start), -1.0), np.zeros(len(start))
     reached = 0.0
-    for a, b in zip(loop[:-1], loop[1:], strict=True):
+    for a, b in pairwise(loop):
         edge = b - a
         size = float(np.linalg.norm(edge))
         cross = way[:, 0] * edge[1] - way[:, 1] * edge[0]
@@ -93,7 +95,7 @@ def _stretch(s: Array, power: Array, ends: tuple[float, float], margin_mm: float
     order = np.argsort(s)
     summed = np.cumsum(power[order]) / power.sum()
     low, high = (
-        float(s[order][min(np.searchsorted(summed, share), len(s) - 1)]) for share in (LEFT_OUT, 1 - LEFT_OUT)
+        float(s[order][min(int(np.searchsorted(summed, share)), len(s) - 1)]) for share in (LEFT_OUT, 1 - LEFT_OUT)
     )
     low, high = low - margin_mm, high + margin_mm
     return (
@@ -102,10 +104,10 @@ def _stretch(s: Array, power: Array, ends: tuple[float, float], margin_mm: float
     )
 
 
-def _inside(points: Array, loop: Array) -> Array:
+def _inside(points: Array, loop: Array) -> Mask:
     """Tell which of (n, 2) points lie within a closed loop (even-odd rule)."""
     inside = np.zeros(len(points), dtype=bool)
-    for a, b in zip(loop[:-1], loop[1:], strict=True):
+    for a, b in pairwise(loop):
         straddles = (a[1] > points[:, 1]) != (b[1] > points[:, 1])
         rise = b[1] - a[1] if b[1] != a[1] else 1.0
         inside ^= straddles & (points[:, 0] < a[0] + (points[:, 1] - a[1]) * (b[0] - a[0]) / rise)

@@ -69,7 +69,8 @@ def _svg_line(line: Line, height: float) -> str:
     dashed = f' stroke-dasharray="{dashes}"' if dashes else ""
     points = " ".join(f"{x:.3f},{y:.3f}" for x, y in line.points * np.array([1.0, -1.0]) + np.array([0.0, height]))
     shape = "polygon" if line.closed else "polyline"
-    return f'<{shape} points="{points}" fill="none" stroke="{colour}" stroke-width="{wide}"{dashed} stroke-linejoin="round"/>'
+    look = f'fill="none" stroke="{colour}" stroke-width="{wide}"{dashed} stroke-linejoin="round"'
+    return f'<{shape} points="{points}" {look}/>'
 
 
 def _svg_words(words: Words, height: float) -> str:

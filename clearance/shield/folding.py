@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 
 from clearance.frames import Array
@@ -15,7 +17,7 @@ LEAST_TURN_RAD = np.radians(4.0)
 
 
 def drawn_in(section: Section, corners: Array, standoff_mm: float, least_mm: float) -> Array:
-    """Move every straight stretch in until it is as near as it may be; leave it where that would be nearer elsewhere."""
+    """Move every straight stretch in until it is as near as it may be, unless that would be too near elsewhere."""
     drawn = corners.copy()
     for i in range(1, len(corners) - 2):
         near = nearest_on(section, drawn[i : i + 2])
@@ -107,6 +109,6 @@ def _along(corners: Array) -> Array:
     """Places on the line, at most `STEP_MM` apart."""
     parts = [
         a + np.linspace(0.0, 1.0, int(np.linalg.norm(b - a) / STEP_MM) + 2)[:, None] * (b - a)
-        for a, b in zip(corners[:-1], corners[1:], strict=True)
+        for a, b in pairwise(corners)
     ]
     return np.concatenate(parts)

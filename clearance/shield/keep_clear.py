@@ -49,7 +49,7 @@ class KeepClear:
         self._slack = growth_slack_mm(layout.setting.growth, [layout.setting.part.mesh])
 
     def short_mm(self, points: Array, more_mm: Mapping[str, float] = NOTHING) -> Array:
-        """Return by how much (n, 3) points that ride with the part are short of the gap they need; at least -`TOLERANCE_MM`.
+        """Return by how much (n, 3) points that ride with the part are short of their gap; at least -`TOLERANCE_MM`.
 
         An upper bound, at most `TOLERANCE_MM` too high. `more_mm` is asked on top of a zone's gap.
         """

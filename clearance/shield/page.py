@@ -45,7 +45,7 @@ def section(result: ShieldResult, pictures: Sequence[Path]) -> Markup:
         pictures=[_picture(path) for path in pictures],
         sampling=sampling_words(RAYS),
     )
-    return Markup(text)  # noqa: S704 - rendered with autoescape
+    return Markup(text)
 
 
 def _available(zone: ZoneHeat) -> str:

@@ -5,9 +5,9 @@ Its flat coordinates are (t, s), mm: t round the folds, s along them.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 
@@ -16,7 +16,7 @@ from clearance.scene.mesh import Mesh
 from clearance.shield.plane_cut import cut_by_plane
 from clearance.shield.surface import face_areas, thickened, tidied, with_clean_rim, without_islands
 
-GRID_MM = 5.0
+GRID_MM = 6.0
 """Largest side of the panel's cells; a rim that a zone cuts is straight within one."""
 
 
@@ -70,14 +70,11 @@ class Panel:
         turned = np.arctan2(-np.einsum("ij,ij->i", way[1:], outward), np.einsum("ij,ij->i", way[:-1], way[1:]))
         return np.stack([self.starts[1:-1], turned], axis=1)
 
-    def cut(self, keep: Callable[[Mesh], Array]) -> Panel:
-        """Return what is left where `keep`, given the inner side, is not negative at its vertices."""
-        if not len(self.flat.faces):
+    def cut(self, keep: Array) -> Panel:
+        """Return what is left where `keep`, (n,) told at the vertices and linear between, is not negative."""
+        if not len(self.flat.faces) or (keep >= 0).all():
             return self
-        kept = keep(self.inner)
-        if (kept >= 0).all():
-            return self
-        above, _ = cut_by_plane(self.flat, kept)
+        above, _ = cut_by_plane(self.flat, keep)
         return replace(self, flat=_whole(above))
 
 
@@ -101,9 +98,7 @@ def panel(corners: Array, along: Array, t: tuple[float, float], s: tuple[float, 
 
 def _steps(ends: Array) -> Array:
     """Split every stretch between two ends into equal steps of at most `GRID_MM`."""
-    made = [
-        np.linspace(a, b, int(np.ceil((b - a) / GRID_MM)) + 1)[:-1] for a, b in zip(ends[:-1], ends[1:], strict=True)
-    ]
+    made = [np.linspace(a, b, int(np.ceil((b - a) / GRID_MM)) + 1)[:-1] for a, b in pairwise(ends)]
     return np.concatenate([*made, ends[-1:]])
 
 

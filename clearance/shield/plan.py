@@ -57,7 +57,10 @@ class Wish:
 def planned(
     part: Mesh, lines: Sightlines, wish: Wish, clear: RoughlyClear, worth: Callable[[tuple[Panel, ...]], float]
 ) -> Iterator[tuple[tuple[Panel, ...], float]]:
-    """Yield ways to make the shield, uncut, with what each is `worth`, those of one shell first; of more only about the most worthy directions."""
+    """Yield ways to make the shield, uncut, with what each is `worth`.
+
+    Those of one shell come first; more shells are tried only about the most worthy directions.
+    """
     ways = directions(part, lines)
     for shells in range(1, MOST_SHELLS + 1):
         tried = []
@@ -72,8 +75,8 @@ def planned(
 def directions(part: Mesh, lines: Sightlines) -> list[Array]:
     """Return the directions along which folds are tried, unit vectors.
 
-    The principal ones of where the surface lies that sends out the heat, the longest first, and of how it faces, the one
-    first that it faces least: all of a cylinder is square to its axis.
+    The principal ones of where the surface lies that sends out the heat, the longest first, and of how it faces, the
+    one first that it faces least: all of a cylinder is square to its axis.
     """
     power = np.bincount(lines.face, lines.power, len(part.faces))
     a, b, c = part.triangles.swapaxes(0, 1)
@@ -88,7 +91,9 @@ def directions(part: Mesh, lines: Sightlines) -> list[Array]:
     return found
 
 
-def _about(part: Mesh, lines: Sightlines, wish: Wish, clear: RoughlyClear, along: Array, shells: int) -> tuple[Panel, ...]:
+def _about(
+    part: Mesh, lines: Sightlines, wish: Wish, clear: RoughlyClear, along: Array, shells: int
+) -> tuple[Panel, ...]:
     axes = _axes(along)
     ends = _span(part, lines, wish.standoff_mm, along)
     stations = np.linspace(*ends, shells + 1)
@@ -130,7 +135,8 @@ def _shell(
     """Return the shell between two planes, None where no heat crosses it, and its whole section, (k, 2) mm."""
     section = section_of(part, axes, ends[0] - wish.standoff_mm, ends[1] + wish.standoff_mm, wish.standoff_mm)
     back = _back(lines, axes, section)
-    best, least_short = None, np.inf
+    best: tuple[Panel | None, Array] = (None, np.zeros((0, 2)))
+    least_short = np.inf
     for _ in range(PRESSES):
         loop = _counter_clockwise(taut(section, wish.standoff_mm, wish.least_mm, back))
         crossed = window(*shell_points(lines, axes, loop, ends), ends, wish.margin_mm, _length(loop))
@@ -140,7 +146,7 @@ def _shell(
         outer = offset_along_normals(shell.inner, wish.sheet_mm).vertices
         short = clear.short_mm(outer)
         lacking = float(np.maximum(short, 0.0).sum())
-        if best is None or lacking < least_short:
+        if lacking < least_short:
             best, least_short = (shell, loop), lacking
         worst = short > 0
         if not worst.any():
@@ -191,7 +197,7 @@ def _end(
         first, second = axes[order[0]], axes[order[1]]
         corners = np.stack([low[order[0]] * first, high[order[0]] * first]) + height * axes[2]
         flat = panel(corners, second, (0.0, float(high[order[0]] - low[order[0]])), (low[order[1]], high[order[1]]))
-        flat = flat.cut(lambda inner: _within(inner.vertices @ axes[:2].T, loop))
+        flat = flat.cut(_within(flat.inner.vertices @ axes[:2].T, loop))
         flat = _around(part, axes, flat, height, wish)
         if not len(flat.flat.faces) or not (clear.short_mm(flat.solid(wish.sheet_mm).vertices) > 0).any():
             break
@@ -204,7 +210,7 @@ def _around(part: Mesh, axes: Array, flat: Panel, height: float, wish: Wish) -> 
         section = section_of(part, axes, height - wish.least_mm, height + wish.least_mm, wish.standoff_mm)
     except ValueError:
         return flat
-    return flat.cut(lambda inner: section.away_mm[section.cell(inner.vertices @ axes[:2].T)] - wish.least_mm)
+    return flat.cut(section.away_mm[section.cell(flat.inner.vertices @ axes[:2].T)] - wish.least_mm)
 
 
 def _within(points: Array, loop: Array) -> Array:

@@ -1,4 +1,4 @@
-"""The shield study for a program to read: table `shield` of report.json. Lengths mm, temperatures °C, places in the bay's frame."""
+"""Table `shield` of report.json: the study for a program to read. Lengths mm, temperatures °C, bay frame."""
 
 from __future__ import annotations
 

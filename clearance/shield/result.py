@@ -97,8 +97,8 @@ class ZoneHeat:
 class ShieldResult:
     """All that the command found.
 
-    `about` is the shield that gaps are worked out for, `checked` the check of the same job. `left_out` are zones without a limit. `fitted` is
-    None where no zone needs a shield.
+    `about` is the shield that gaps are worked out for, `checked` the check of the same job. `left_out` are
+    zones without a limit. `fitted` is None where no zone needs a shield.
     """
 
     job: Job

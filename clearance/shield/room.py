@@ -163,5 +163,3 @@ def guard_of(zone: Zone, guard_mm: Mapping[str, float]) -> float:
     if zone.name not in guard_mm:
         raise ValueError(f"no guard is given for zone '{zone.name}'")
     return guard_mm[zone.name]
-
-

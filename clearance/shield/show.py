@@ -18,9 +18,8 @@ from clearance.outputs.raycast import Hits, RayMesh
 from clearance.outputs.render import Canvas
 from clearance.scene.mesh import Mesh
 from clearance.shield.blank import Blank
-from clearance.shield.surface import Mask
 from clearance.shield.room import Room
-from clearance.shield.surface import face_areas
+from clearance.shield.surface import Mask, face_areas
 
 WIDE, HIGH = 1200, 800
 

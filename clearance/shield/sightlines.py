@@ -119,9 +119,7 @@ def sightlines(hot: Sequence[tuple[Neighbour, PairMotion]], source: Source) -> S
             power=none[:, 0], hot=none,
         )  # fmt: skip
     start, way, length, face, pose, power = (np.concatenate(column) for column in zip(*made, strict=True))
-    return Sightlines(
-        start=start, way=way, length=length, face=face, pose=pose, power=power, hot=hot_points
-    )
+    return Sightlines(start=start, way=way, length=length, face=face, pose=pose, power=power, hot=hot_points)
 
 
 def _cast(points: Array, normals: Array, source: Source) -> tuple[Array, Array, Array, IntArray, Array]:
@@ -139,6 +137,6 @@ def _cast(points: Array, normals: Array, source: Source) -> tuple[Array, Array, 
 def _poses(motion: PairMotion) -> Iterator[tuple[Array, Array]]:
     """How the zone is seen from the part: at rest, then at each end of every angle, straight motions in the middle."""
     yield np.eye(3), np.zeros(3)
-    moves = [ends for ends in zip(motion.low, motion.high, strict=True)]
+    moves = list(zip(motion.low, motion.high, strict=True))
     for angles in product(*moves) if moves else ():
         yield motion.zone_to_part(np.array(angles), motion.half_shares)

@@ -113,5 +113,7 @@ def joined(meshes: Sequence[Mesh]) -> Mesh:
     before = np.cumsum([0, *(len(mesh.vertices) for mesh in meshes)])
     return Mesh(
         np.concatenate([np.zeros((0, 3)), *(mesh.vertices for mesh in meshes)]),
-        np.concatenate([np.zeros((0, 3), np.int64), *(mesh.faces + n for mesh, n in zip(meshes, before, strict=False))]),
+        np.concatenate(
+            [np.zeros((0, 3), np.int64), *(mesh.faces + n for mesh, n in zip(meshes, before, strict=False))]
+        ),
     )

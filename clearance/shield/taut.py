@@ -79,11 +79,11 @@ def _shortest(section: Section, standoff_mm: float, least_mm: float, back: Array
     free = beyond & (along > along[beyond & (toll >= NOWHERE)].max(initial=0.0))
     free &= toll == toll[free].min()
     one, other = (int(number[free & side][np.argmin(along[free & side])]) for side in (across < 0, across >= 0))
-    _, before = dijkstra(graph, directed=False, indices=one, return_predecessors=True)
+    _, before = dijkstra(graph, directed=False, indices=np.array([one]), return_predecessors=True)
     way, at = [], other
     while at >= 0:
         way.append(places.reshape(-1, 2)[at])
-        at = int(before[at])
+        at = int(before[0, at])
     return np.array(way)
 
 
@@ -97,9 +97,10 @@ def _fewest_corners(section: Section, way: Array, standoff_mm: float, least_mm: 
             reach = least_mm if squeezed[at : far + 1].any() else standoff_mm
             parts = int(np.linalg.norm(way[far] - way[at]) / STEP_MM) + 2
             on = section.cell(way[at] + np.linspace(0.0, 1.0, parts)[:, None] * (way[far] - way[at]))
-            if far == at + 1 or section.away_mm[on].min() >= reach and section.taken[on].mean() <= taken[at : far + 1].mean():
+            if far == at + 1 or (
+                section.away_mm[on].min() >= reach and section.taken[on].mean() <= taken[at : far + 1].mean()
+            ):
                 break
         corners.append(far)
         at = far
     return way[corners]
-

@@ -20,6 +20,11 @@ CAUTIONS = (
     "driving.",
 )
 
+FIXING = (
+    "  this holds for pieces each fixed to the part at its middle and held in slots elsewhere: hot, they grow "
+    "otherwise than the part; what is bolted to the part is not in the job's part: cut the sheet for it"
+)
+
 ASSUMED = (
     "The neighbour passes no heat to its back or along itself: hotter than it will be.",
     "Soak: no air moves but by its own buoyancy, and the part stays at its full temperature for as long as the "
@@ -27,8 +32,9 @@ ASSUMED = (
     "Where the part is out of sight the surroundings are at ambient temperature; other zones hide nothing of it. "
     "Air that the part has warmed is not in the model: take it into `ambient`.",
     "Gaps are those at rest, the zone moved along the line of its gap; the clearance is proven over the whole motion.",
-    "A sheet stands before all that a neighbour sees of the part; it gets heat through still air and by radiation, and "
-    "nothing flows between them. Mountings that carry heat are not in the model.",
+    "Shielded: a sheet stands before all that a neighbour sees of the part, as far out as the standoff and as hot as "
+    "at the least standoff; it gets heat through still air and by radiation, and nothing flows between them. "
+    "Mountings that carry heat are not in the model.",
 )
 
 
@@ -81,7 +87,9 @@ def fitted_lines(shield: Fitted) -> list[str]:
     ]
     if blank.bare_mm2 > 0:
         at = ", ".join(f"{x:.0f}" for x in blank.bare_at)
-        lines.append(f"  not covered: {math.ceil(blank.bare_mm2 / 100)} cm² of the part, about [{at}], seen past the sheet")
+        lines.append(
+            f"  not covered: {math.ceil(blank.bare_mm2 / 100)} cm² of the part, about [{at}], seen past the sheet"
+        )
     if not blank.covers:
         lines.append(
             f"  not enough: the shielded gaps above hold for one that stops {100 * (1 - UNCOVERED):g} % and clears "
@@ -94,7 +102,7 @@ def fitted_lines(shield: Fitted) -> list[str]:
         )
     lines += [f"  not seen by the scan beside the blank: {place.zone}: {place.advice}" for place in blank.unseen]
     pieces = (f"  {piece.name}: {piece_words(piece, pattern.sheet_mm)}" for piece in pattern.pieces)
-    return [*lines, "pattern: folds only, so that all of the blank lies flat", *pieces]
+    return [*lines, FIXING, "pattern: folds only, so that all of the blank lies flat", *pieces]
 
 
 def set_gaps(zone: ZoneHeat) -> list[str]:

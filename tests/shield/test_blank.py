@@ -75,7 +75,7 @@ def test_it_stands_off_and_is_as_thick_as_asked(over_a_far_floor):
 
 def test_what_would_hit_a_zone_is_cut_away_and_the_rest_clears(over_a_post):
     found, post = over_a_post
-    # At rest the sheet's outer side is at z = -11 or lower, at most 8 mm over the post, at the lowest 5 mm: short of 6 mm.
+    # At rest the sheet's outer side is at most 8 mm over the post, at the lowest 5 mm: short of 6 mm.
     assert found.fits
     assert found.checks[0].verdict is Verdict.PASS
     assert found.checks[0].clearance.lower >= AIR + GUARD - 1e-6

@@ -20,7 +20,7 @@ SPACE = "{http://www.w3.org/2000/svg}"
 @pytest.fixture(scope="module")
 def pattern() -> Pattern:
     channel = u_panel()
-    return flat_pattern(blank_of(channel, replace(channel, corners=channel.corners + (80.0, 0, 0))))
+    return flat_pattern(blank_of(channel, replace(channel, corners=channel.corners + np.array([80.0, 0, 0]))))
 
 
 def _points(element: ElementTree.Element) -> np.ndarray:

@@ -42,7 +42,7 @@ def test_a_stretch_begins_and_ends_within_the_section():
 
 
 def test_a_cut_runs_straight_through_cells_and_drops_crumbs():
-    made = u_panel().cut(lambda inner: inner.vertices[:, 0] - 12.3)
+    made = u_panel().cut(u_panel().inner.vertices[:, 0] - 12.3)
     assert made.area_mm2 == pytest.approx(110 * (80 - 12.3))
     assert made.flat.vertices[:, 1].min() == pytest.approx(12.3)
-    assert not len(u_panel().cut(lambda inner: inner.vertices[:, 0] - 78.0).flat.faces)  # 220 mm² are left
+    assert not len(u_panel().cut(u_panel().inner.vertices[:, 0] - 78.0).flat.faces)  # 220 mm² are left

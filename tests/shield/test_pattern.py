@@ -36,7 +36,7 @@ def test_its_distortion_is_that_of_bends_drawn_sharp():
 
 
 def test_a_fold_goes_only_where_there_is_sheet():
-    holed = u_panel().cut(lambda inner: np.linalg.norm(inner.vertices - (40, 25, 0), axis=1) - 15.0)
+    holed = u_panel().cut(np.linalg.norm(u_panel().inner.vertices - (40, 25, 0), axis=1) - 15.0)
     (piece,) = flat_pattern(blank_of(holed)).pieces
     assert len(piece.rims) == 2
     ends = np.sort([fold.ends[:, 1] for fold in piece.folds if fold.ends[0, 0] < 40], axis=1)
@@ -45,18 +45,18 @@ def test_a_fold_goes_only_where_there_is_sheet():
 
 def test_up_points_from_the_flange_to_the_back():
     """Of the first flange, which stands upright, the fold is the upper end; of the back, which lies flat, none is."""
-    standing = u_panel().cut(lambda inner: inner.vertices[:, 1] - 24.9)
+    standing = u_panel().cut(u_panel().inner.vertices[:, 1] - 24.9)
     (piece,) = flat_pattern(blank_of(standing)).pieces
     assert piece.up == pytest.approx([1.0, 0.0], abs=1e-9)
-    lying = u_panel().cut(lambda inner: 24.0 - np.abs(inner.vertices[:, 1]))
+    lying = u_panel().cut(24.0 - np.abs(u_panel().inner.vertices[:, 1]))
     (piece,) = flat_pattern(blank_of(lying)).pieces
     assert piece.up == pytest.approx([0.0, 0.0])
 
 
 def test_pieces_name_what_they_meet():
     first = u_panel()
-    beside = replace(first, corners=first.corners + (80.0, 0, 0))
-    far = replace(first, corners=first.corners + (500.0, 0, 0))
+    beside = replace(first, corners=first.corners + np.array([80.0, 0, 0]))
+    far = replace(first, corners=first.corners + np.array([500.0, 0, 0]))
     a, b, c = flat_pattern(blank_of(first, beside, far)).pieces
     assert ([name for name, _ in a.joins], [name for name, _ in b.joins], c.joins) == (["B"], ["A"], ())
     assert a.joins[0][1][1] == pytest.approx(80.0, abs=8.0)

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import trimesh
+from markupsafe import escape
 
 from clearance.cli import main
 from clearance.errors import InputError
@@ -19,6 +20,7 @@ from clearance.shield.result import DRIVING, SOAK, Need, ShieldResult
 from clearance.shield.shield import shield
 from clearance.shield.text import CAUTIONS, summary
 from clearance.shield.write import check_folder, write_shield
+from clearance.verify.verify import verify
 
 JOB = """\
 title = "hot bar"
@@ -150,35 +152,40 @@ def test_what_is_said(found):
     assert json.loads(json.dumps(tree, allow_nan=False))["zones"][0]["needed_bare_mm"][SOAK]["gap_mm"] > 60
 
 
-def test_the_folder_is_whole_and_replaced_whole(found, tmp_path):
-    out = tmp_path / "out"
-    for _ in range(2):
-        write_shield(found, out)
-        names = {path.name for path in out.iterdir()}
-        assert {"report.html", "report.json", "certificate.json", "job.toml", "temperature_hose.ply",
-                "shield_blank.stl", "shield_pattern.svg", "shield_pattern.dxf", "shield_room.ply"} <= names  # fmt: skip
-    assert [path.name for path in tmp_path.iterdir()] == ["out"]
-    tree = json.loads((out / "report.json").read_text())
+@pytest.fixture(scope="module")
+def written(found, tmp_path_factory) -> Path:
+    """A folder written over an earlier one."""
+    out = tmp_path_factory.mktemp("written") / "out"
+    out.mkdir()
+    (out / "report.json").write_text('{"format": "clearance-report/1"}')
+    (out / "shield_room.png").write_text("of an earlier study")
+    write_shield(found, out)
+    return out
+
+
+def test_the_folder_is_whole_and_replaced_whole(found, written):
+    names = {path.name for path in written.iterdir()}
+    assert {"report.html", "report.json", "certificate.json", "job.toml", "temperature_hose.ply",
+            "shield_blank.stl", "shield_pattern.svg", "shield_pattern.dxf", "shield_room.ply"} <= names  # fmt: skip
+    assert [path.name for path in written.parent.iterdir()] == ["out"]
+    assert b"of an earlier study" not in (written / "shield_room.png").read_bytes()
+    tree = json.loads((written / "report.json").read_text())
     zone = tree["shield"]["zones"][0]
     assert (zone["set_gap_mm"], zone["set_gap_shielded_mm"]) == (40.0, 25.0)
     assert zone["available_mm"] == pytest.approx(found.zones[0].available_mm)
     assert tree["verdict"] == found.checked.verdict.value
-    page = (out / "report.html").read_text()
-    for words in ("gaps needed, set and available", "Cautions on heat", "shield blank", CAUTIONS[1]):
+    page = (written / "report.html").read_text()
+    for words in ("gaps needed, set and available", "Cautions on heat", "shield blank", str(escape(CAUTIONS[1]))):
         assert words in page, words
 
 
-def test_the_blank_is_in_the_view_and_verify_takes_the_report(found, tmp_path):
-    out = tmp_path / "out"
-    write_shield(found, out)
-    scene = (out / "report.html").read_text().split('id="scene">')[1].split("</script>")[0]
+def test_the_blank_is_in_the_view_and_verify_takes_the_report(found, written):
+    scene = (written / "report.html").read_text().split('id="scene">')[1].split("</script>")[0]
     (body,) = json.loads(scene)["bodies"]
     assert body["name"] == "shield blank"
     assert body["faces"]["n"] == len(found.fitted.blank.solid.faces)
-    from clearance.verify.verify import verify
-
-    assert verify(out, lambda step: None).exit_code == 0
-    cloud = trimesh.load(out / "temperature_hose.ply")
+    assert verify(written, lambda step: None).exit_code == 0
+    cloud = trimesh.load(written / "temperature_hose.ply")
     assert len(cloud.vertices) == len(found.zones[0].points)
 
 
