@@ -43,6 +43,9 @@ MOST_TRIMS = 3
 BETTER = 0.01
 """A way of more pieces is taken if it stops so much more."""
 
+MOST_MORE_MM = 2.0
+"""What a zone lacks in one spot is asked of it everywhere; no more than this at a time."""
+
 IN_HAND_MM = 0.25
 """What is cut more than the check found to be lacking."""
 
@@ -218,7 +221,7 @@ def _cut_to_fit(
         lacking = {name: mm for name, mm in lacking.items() if mm > 0}
         if trims == MOST_TRIMS or not lacking:
             return left, results, unseen
-        more |= {name: more.get(name, 0.0) + mm + IN_HAND_MM for name, mm in lacking.items()}
+        more |= {name: more.get(name, 0.0) + min(mm, MOST_MORE_MM) + IN_HAND_MM for name, mm in lacking.items()}
     return (), (), ()
 
 

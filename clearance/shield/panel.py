@@ -16,7 +16,7 @@ from clearance.scene.mesh import Mesh
 from clearance.shield.plane_cut import cut_by_plane
 from clearance.shield.surface import face_areas, thickened, tidied, with_clean_rim, without_islands
 
-GRID_MM = 6.0
+GRID_MM = 5.0
 """Largest side of the panel's cells; a rim that a zone cuts is straight within one."""
 
 
