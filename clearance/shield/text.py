@@ -143,10 +143,12 @@ def setup(result: ShieldResult) -> str:
     assert heat is not None
     regions = "".join(f", {r.name} {r.temperature:g} °C" for r in heat.region)
     speed = f", air at {heat.air_speed:g} m/s while driving" if heat.air_speed else ""
+    least = f" ({about.least_mm:g} mm where zones leave no more)" if about.least_mm < about.standoff else ""
     sheets = "one sheet" if about.sheets == 1 else f"two sheets {about.between:g} mm apart"
     return (
         f"part {heat.part_temperature:g} °C{regions}, emissivity {result.part_emissivity[0]:g}; air {heat.ambient:g} °C"
-        f"{speed}; {SOAK}: still air. Shield: {sheets} of {about.sheet:g} mm, {about.standoff:g} mm off the part, "
+        f"{speed}; {SOAK}: still air. Shield: {sheets} of {about.sheet:g} mm, {about.standoff:g} mm off the part"
+        f"{least}, "
         f"emissivity {result.sheet_emissivity[0]:g}, {about.build_mm:g} mm in all"
     )
 
