@@ -1,27 +1,39 @@
-"""Find a row of a table by the name a job gives, whatever its case, spaces and hyphens."""
+"""Tables of numbers by name, and which one a job means, whatever the case, spaces and hyphens."""
 
 from __future__ import annotations
 
 import difflib
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Protocol, TypeVar
 
 from clearance.errors import InputError
 
 
-class Named(Protocol):
-    """A row with a name."""
+@dataclass(frozen=True, kw_only=True)
+class Known:
+    """A row of a table: a name, the number it stands for, and where that is from."""
 
-    @property
-    def name(self) -> str: ...  # noqa: D102
+    name: str
+    value: float
+    source: str
 
 
-Row = TypeVar("Row", bound=Named)
+def meant(value: float | str, rows: Sequence[Known], kind: str, job_file: str | Path, key: str) -> tuple[float, str]:
+    """Return the number that a job's number or name means, and where it is from.
+
+    Raises
+    ------
+    InputError
+        For an unknown name: the nearest known one, or all of them.
+    """
+    if not isinstance(value, str):
+        return float(value), "from the job"
+    found = _named(value, rows, kind, job_file, key)
+    return found.value, f"{found.name}: {found.source}"
 
 
-def named(name: str, rows: Sequence[Row], kind: str, job_file: str | Path, key: str) -> Row:
-    """Return the row of that name. Raises InputError: names the nearest known one, or all of them."""
+def _named(name: str, rows: Sequence[Known], kind: str, job_file: str | Path, key: str) -> Known:
     known = {_plain(row.name): row for row in rows}
     if _plain(name) in known:
         return known[_plain(name)]

@@ -59,8 +59,22 @@ class Sight:
             count += np.bincount(face, minlength=self._triangles)
         return count
 
+    def lines(self, points: Array, normals: Array, rays: int) -> tuple[IntArray, IntArray, NDArray[np.float32]]:
+        """Return of each ray of `gathered` that meets a triangle its point, the triangle and its direction, (k, 3)."""
+        found = [(some[of], face, way) for some, of, face, way in self._cast(points, normals, rays)]
+        if not found:
+            return np.zeros(0, np.int64), np.zeros(0, np.int64), np.zeros((0, 3), np.float32)
+        of_point, face, way = zip(*found, strict=True)
+        return np.concatenate(of_point), np.concatenate(face), np.concatenate(way)
+
     def _hits(self, points: Array, normals: Array, rays: int) -> Iterator[tuple[IntArray, IntArray, IntArray]]:
         """Cast the rays block by block: the block's points, and of each ray that hits its point and triangle."""
+        for some, of_point, face, _ in self._cast(points, normals, rays):
+            yield some, of_point, face
+
+    def _cast(
+        self, points: Array, normals: Array, rays: int
+    ) -> Iterator[tuple[IntArray, IntArray, IntArray, NDArray[np.float32]]]:
         asked = np.flatnonzero(_may_see(points, normals, self.low, self.high)).astype(np.int64)
         ways = _spiral(rays)
         step = max(1, BLOCK // rays)
@@ -69,17 +83,34 @@ class Sight:
             cast = np.matmul(ways, _frames(normals[some], some)).reshape(-1, 3)
             met = self.first_hit(np.repeat(points[some], rays, axis=0), cast)
             hit = np.flatnonzero(met >= 0).astype(np.int64)
-            yield some, hit // rays, met[hit].astype(np.int64)
+            yield some, hit // rays, met[hit].astype(np.int64), cast[hit]
 
 
 def sampling_bound(rays: int) -> float:
-    """Return how far a view factor of `Sight.gathered` may be from the true one: 3 rays^-3/4.
+    """Return within what a view factor of `Sight.gathered` was always found of the true one: 3 rays^-3/4.
 
-    The discrepancy of evenly spread points against convex shapes in the plane falls as n^-3/4 (Beck and Chen,
-    Irregularities of Distribution, 1987); the factor is the largest found over balls, triangles of all sizes
-    and rows of tubes, 2.1, with four tenths in hand. The root mean square is some four times less.
+    Empirical, not proven: the discrepancy of evenly spread points against convex shapes in the plane falls as
+    n^-3/4 (Beck and Chen, Irregularities of Distribution, 1987); the factor is the largest found over balls,
+    triangles of all sizes and rows of tubes, 2.1, with four tenths in hand. The root mean square is some four times
+    less. In `TRIALS` views of triangles drawn at random none was beyond it, so that with 95 % confidence
+    fewer than 3 / `TRIALS` of such views are (rule of three, Hanley and Lippman-Hand 1983,
+    doi 10.1001/jama.1983.03330370053031).
     """
     return float(3 * rays**-0.75)
+
+
+TRIALS = 2000
+"""Views drawn at random, each held against a closed form by a test, in which `sampling_bound` was kept."""
+
+
+def sampling_words(rays: int) -> str:
+    """Return what `sampling_bound` is, in words for a report."""
+    return (
+        f"In the maps view factors are sampled. No error above {sampling_bound(rays):.3f} was found in {TRIALS} views "
+        f"held against closed forms: an observed bound, not a proof (95 % confidence that fewer than 1 in "
+        f"{TRIALS // 3} such views exceed it). Those of the hottest points are integrated over what they see "
+        "of the part."
+    )
 
 
 def _spiral(rays: int) -> NDArray[np.float32]:

@@ -45,7 +45,7 @@ def source_of(job: Job, heat: Heat, shield: Shield, part: Mesh, T_bay_part: Pose
         outer=Emitter(moved_out(part, shield.build_mm), hot_K, np.full(len(middles), sheet)),
         sheets=Sheets(
             count=shield.sheets,
-            standoff_m=shield.standoff / 1e3,
+            standoff_m=shield.least_mm / 1e3,
             between_m=shield.between / 1e3,
             emissivity=sheet,
         ),

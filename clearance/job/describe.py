@@ -86,7 +86,7 @@ def _type(annotation: Any, limits: Any = ()) -> str:
         return f"{several} rows of {one}" if one.endswith("s") else f"{several} {one}s"
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         return "table"
-    words = {str: "text", Path: "file name", bool: "true | false", float: "number"}
+    words = {str: "text", Path: "file name", bool: "true | false", int: "whole number", float: "number"}
     return words[annotation] + "".join(f" {sign} {limit:g}" for sign, limit in _limits(limits))
 
 

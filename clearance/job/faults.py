@@ -28,6 +28,7 @@ TOML_TYPES: tuple[tuple[type | tuple[type, ...], str], ...] = (
 WANTED = {
     "string_type": "write text in quotes",
     "float_type": "write a number",
+    "int_type": "write a whole number",
     "bool_type": "write true or false",
     "path_type": "write a file name in quotes",
     "tuple_type": "write an array: [ , ]",

@@ -91,12 +91,30 @@ class Shield(Table):
 
     sheets: Literal[1, 2] = Field(1, description="sheets, one behind the other")
     standoff: Positive = Field(15.0, description="mm, air between the part and the first sheet")
+    standoff_least: Positive | None = Field(
+        None,
+        description="mm, least air between the part and the first sheet, where zones leave no more; left out: standoff",
+    )
+    pieces: Annotated[int, Field(strict=True, ge=1, le=12)] = Field(
+        4, description="pieces that the shield may be made of, at most"
+    )
     sheet: Positive = Field(0.8, description="mm, thickness of a sheet")
     between: Positive = Field(6.0, description="mm, air between two sheets")
     emissivity: Emissivity = Field(
         "aluminium oxidised",
         description="emissivity of both faces of a sheet, above 0 to 1, or a surface's name",
     )
+
+    @model_validator(mode="after")
+    def _least_is_least(self) -> Self:
+        if self.least_mm > self.standoff:
+            raise ValueError(f"standoff_least {self.least_mm:g} is more than standoff, {self.standoff:g}; lower it")
+        return self
+
+    @property
+    def least_mm(self) -> float:
+        """Least air between the part and the first sheet, mm."""
+        return self.standoff if self.standoff_least is None else self.standoff_least
 
     @property
     def build_mm(self) -> float:

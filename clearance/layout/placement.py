@@ -11,6 +11,7 @@ import numpy as np
 from clearance.errors import InputError
 from clearance.frames import Array, Pose
 from clearance.heat.growth import Growth, growth_of
+from clearance.heat.names_in_job import check_names
 from clearance.job.check import check_files
 from clearance.job.read import read_job
 from clearance.job.schema import Job
@@ -51,6 +52,7 @@ def place(job_file: Path, progress: Progress = lambda step: None, part_file: Pat
     if part_file is not None:
         job = job.model_copy(update={"part": job.part.model_copy(update={"file": part_file.resolve()})})
         check_files(job)
+    check_names(job)
     growth = growth_of(job)
     progress("reading the part")
     part, part_record = read_part(job)

@@ -42,6 +42,15 @@ class RayMesh:
         """Tell for each ray (n, 3), (n, 3) whether the mesh is met farther than `beyond_mm` from the origin."""
         return self._rays.first_hit(origins + beyond_mm * directions, directions) >= 0
 
+    def first_mm(self, origins: Array, directions: Array) -> Array:
+        """Return how far along rays (n, 3), (n, 3) unit vectors, the mesh is first met, (n,) mm; infinity if not."""
+        far = np.full(len(origins), np.inf)
+        if len(self.mesh.faces) and len(origins):
+            start = np.ascontiguousarray(origins - self._middle, np.float32)
+            met = self._scene.run(start, np.ascontiguousarray(directions, np.float32), query="INTERSECT", output=True)
+            far = np.where(met["primID"] >= 0, met["tfar"].astype(np.float64), np.inf)
+        return far
+
     def seen_by(self, camera: Camera, near_mm: float = -np.inf) -> Hits:
         """Return what one ray per pixel sees; surface nearer to the eye than depth `near_mm` is cut away."""
         columns, rows = self._window(camera)

@@ -7,7 +7,9 @@ from collections.abc import Sequence
 from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
 
+from clearance.outputs.added import Body
 from clearance.outputs.charts import SEGMENTS, budget_chart, roll_chart
 from clearance.outputs.colours import BANDS
 from clearance.outputs.figures import at_least, at_most, direction, interval, pose_words
@@ -45,8 +47,17 @@ BUDGET_ROWS = (
 SCRIPTS = ("outputs/stage.js", "outputs/draw.js", "outputs/pose.js", "outputs/viewer.js")
 
 
-def report_page(result: CheckResult, pictures: Sequence[Picture], effective_job: str) -> str:
-    """Return the page as text. Everything from files and names is escaped."""
+def report_page(
+    result: CheckResult,
+    pictures: Sequence[Picture],
+    effective_job: str,
+    section: Markup = Markup(),  # noqa: B008
+    bodies: Sequence[Body] = (),
+) -> str:
+    """Return the page as text. Everything from files and names is escaped.
+
+    `section` is what another command says after the zones, `bodies` what the 3D view shows beside them.
+    """
     environment = Environment(
         loader=PackageLoader("clearance.outputs", "templates"),
         autoescape=True,
@@ -74,7 +85,9 @@ def report_page(result: CheckResult, pictures: Sequence[Picture], effective_job:
         meanings=dict(BUDGET_ROWS),
         letters=dict(zip(SEGMENTS, "ABCDEFG", strict=True)),
         style=style("outputs/report.css"),
-        scene=data({**scene_data(result), "deciding": result.zones.index(tightest)}),
+        section=section,
+        bodies=bodies,
+        scene=data({**scene_data(result, bodies), "deciding": result.zones.index(tightest)}),
         script=script(*SCRIPTS),
     )
 

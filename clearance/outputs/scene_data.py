@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -9,6 +10,7 @@ import numpy as np
 from clearance.frames import Array, unit_vector
 from clearance.motion.rock import Rock, rock_of
 from clearance.motion.zone_motion import ZoneMotion
+from clearance.outputs.added import Body
 from clearance.outputs.colours import BANDS, SMALLEST_BAND_MM
 from clearance.outputs.fields import part_field_of, zone_field_of
 from clearance.outputs.figures import interval, pose_words
@@ -27,7 +29,7 @@ CONTEXT_POINTS = 40_000
 """Scan points of no zone, at most: they only show where one is."""
 
 
-def scene_data(result: CheckResult) -> dict[str, Any]:
+def scene_data(result: CheckResult, bodies: Sequence[Body] = ()) -> dict[str, Any]:
     """Return the 3D view as plain data. Lengths mm, angles degrees, bay frame at the neutral pose."""
     placed = result.part.shown.moved(result.registration.T_bay_part)
     origin = placed.vertices.mean(axis=0)
@@ -41,6 +43,7 @@ def scene_data(result: CheckResult) -> dict[str, Any]:
         "growth": _growth(result),
         "part": _part(result, placed, origin),
         "zones": _zones(result, origin),
+        "bodies": [_extra(body, origin) for body in bodies],
         "context": _context(result, origin),
         "unseen": [{"centre": _list(u.centre), "size": u.size_mm} for u in result.unseen],
     }
@@ -112,6 +115,12 @@ def _body(zone: ZoneResult, origin: Array, most_points: int, most_triangles: int
         places, faces = points[old], None
     packed = pack_points(places, origin, PLACE_STEP_MM)
     return {"points": packed, "faces": faces, "values": pack_lengths(value[old], CLEARANCE_STEP_MM)}
+
+
+def _extra(body: Body, origin: Array) -> dict[str, Any]:
+    mesh, _ = thinned_mesh(body.mesh, MOST_ZONE_TRIANGLES)
+    packed = pack_points(mesh.vertices, origin, PLACE_STEP_MM)
+    return {"name": body.name, "note": body.note, "points": packed, "faces": pack_faces(mesh.faces)}
 
 
 def _context(result: CheckResult, origin: Array) -> dict[str, Any]:

@@ -1,49 +1,53 @@
-"""The shield blank: the sheet at a standoff over what needs it, cut back until it keeps clear of every zone.
+"""The shield blank: folded panels at a standoff before what heats the zones, cut back until they clear every zone.
 
 The check is the job's own (`judge_zone`) with the sheet in the part's place: certified sweep over rock, travel,
 stroke and growth, guard, and what the scan missed. The sheet is taken to grow with the part; where it is cooler,
-it may stand off that by the difference of the factors times its size, which is added to the required gap. Its
+it may stand off that by `growth_slack_mm`, which is added to the required gap. Its
 tolerance is the part's and `FORMING_MM`. Where it is short it is cut back and checked again as a whole,
 `MOST_TRIMS` times at most; then it may still fail, and `checks` say so.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
 from clearance.bounds import Bound
+from clearance.distance.body import mesh_body
+from clearance.distance.fcl_engine import FclBody
 from clearance.distance.inside import Surface
+from clearance.frames import Array
 from clearance.job.schema import Job
 from clearance.layout.layout import Layout, unseen_near
-from clearance.outputs.raycast import RayMesh
 from clearance.scene.mesh import Mesh
-from clearance.scene.part import Part
-from clearance.shield.approach import approach
-from clearance.shield.offset import Level, drawn_smooth, edges_of, level_surface, tidied, vertex_normals
-from clearance.shield.region import Mask, outside_faces, region, with_clean_rim, without_islands
-from clearance.shield.room import AIR_MM, face_areas, held_mm, zones_and_motions
+from clearance.shield.keep_clear import FORMING_MM, KeepClear, RoughlyClear, growth_slack_mm
+from clearance.shield.panel import Panel
+from clearance.shield.plan import Wish, planned
+from clearance.shield.room import held_mm, zones_and_motions
+from clearance.shield.sightlines import Sightlines
+from clearance.shield.surface import Mask, joined, offset_along_normals
 from clearance.unseen.result import Unseen
 from clearance.verdict.judge import judge_zone, with_unseen
 from clearance.verdict.result import Verdict, ZoneResult
 from clearance.verdict.setting import Setting
 
-FORMING_MM = 1.0
-"""A sheet bent by hand lies within this of its drawing, either way (common practice)."""
-
-GRID_SHARE = 6.0
-"""Grid steps to a standoff."""
+UNCOVERED = 0.05
+"""Share of the heat that may pass the sheet by: along its rims."""
 
 MOST_TRIMS = 3
 """Times a blank is cut back and checked again."""
 
-RINGS = 2
-"""Rings of triangles by which a small hole is made larger."""
+BETTER = 0.01
+"""A way of more pieces is taken if it stops so much more."""
 
-TRIM_TOLERANCE_MM = 0.25
-"""A place is cut away although it clears, if by less than this."""
+MOST_MORE_MM = 2.0
+"""What a zone lacks in one spot is asked of it everywhere; no more than this at a time."""
+
+IN_HAND_MM = 0.25
+"""What is cut more than the check found to be lacking."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -74,29 +78,27 @@ class Blank:
 
     Attributes
     ----------
-    inner : Mesh
-        Side of the sheet that faces the part; no triangles where nothing fits.
+    panels : its pieces, as far as the zones left them
     solid : Mesh
-        The sheet with its thickness, closed.
+        All of them with their thickness, closed.
+    wish : Wish
     to_part_mm : float
-        Exact distance of sheet and part (lower bound): never less than the standoff less `offset.NEARER_MM`;
-        0 where nothing is left.
+        Exact distance of sheet and part (lower bound); 0 where nothing is left.
     farthest_mm : float
         Largest distance of a vertex from the part: hollows are bridged.
     checks : of every zone
     unseen : places near the blank that the scan missed
     untrimmed_mm2, area_mm2 : float
-        Area of `inner` before and after it was cut back from the zones.
+        Area of the panels' inner side before and after they were cut back from the zones.
     covered_share : float
-        Share of the needed area (outside of bores) that meets the sheet straight out.
+        Share of the heat's lines that the sheet stops, in the worst of the poses tried (`Sightlines`).
+    bare_mm2, bare_at
+        Area of the part that is seen past the sheet by what gets too hot, and its middle, (3,).
     """
 
-    inner: Mesh
+    panels: tuple[Panel, ...]
     solid: Mesh
-    standoff_mm: float
-    sheet_mm: float
-    margin_mm: float
-    air_mm: float
+    wish: Wish
     to_part_mm: float
     farthest_mm: float
     checks: tuple[BlankCheck, ...]
@@ -104,125 +106,131 @@ class Blank:
     untrimmed_mm2: float
     area_mm2: float
     covered_share: float
+    bare_mm2: float
+    bare_at: Array
 
     @property
     def fits(self) -> bool:
         """Whether something is left and every zone is proven to keep clear of it."""
-        return bool(len(self.inner.faces)) and all(check.verdict is Verdict.PASS for check in self.checks)
+        return bool(self.panels) and all(check.verdict is Verdict.PASS for check in self.checks)
+
+    @property
+    def covers(self) -> bool:
+        """Whether it fits and stops all but `UNCOVERED` of the heat."""
+        return self.fits and self.covered_share >= 1.0 - UNCOVERED
 
     @property
     def lost_share(self) -> float:
         """Share of the untrimmed blank that the zones took."""
         return 1.0 - self.area_mm2 / self.untrimmed_mm2 if self.untrimmed_mm2 else 1.0
 
-    @property
-    def middle(self) -> Mesh:
-        """The sheet's middle surface, which bending neither stretches nor shortens (thin sheet)."""
-        return offset_along_normals(self.inner, self.sheet_mm / 2)
-
 
 def blank(
-    layout: Layout,
-    job: Job,
-    need_faces: Mask,
-    standoff_mm: float,
-    sheet_mm: float,
-    margin_mm: float = 10.0,
-    air_mm: float = AIR_MM,
+    layout: Layout, job: Job, need_faces: Mask, lines: Sightlines, guard_mm: Mapping[str, float], wish: Wish
 ) -> Blank:
-    """Build the blank over the triangles that need a shield, check it against every zone, cut it back where short.
+    """Build the blank that stops the lines of heat, check it against every zone, cut it back where short.
+
+    Of the ways to make it (`planned`) the first is taken of which, cut back, enough is left; if none is, the one that
+    stops most.
 
     Parameters
     ----------
     need_faces : (m,) bool
-        Triangles of `layout.setting.part.shown`.
-    standoff_mm, sheet_mm : float
-        Air between part and sheet, and thickness of the sheet, which goes outward.
-    margin_mm : float
-        How far the blank reaches, measured on the part, beyond what needs it.
-    air_mm : float
-        Least gap that any zone must keep from the sheet (`held_mm`).
+        Triangles of `layout.setting.part.shown` that the sheet is to stand before.
+    guard_mm : by the zone's name
+        Guard of the part's clearance.
 
     Raises
     ------
     ValueError
-        A length out of range, or no triangle outside of bores needs a shield.
+        A length out of range, or there is no line of heat.
     """
-    if standoff_mm <= 0 or sheet_mm <= 0 or margin_mm <= 0 or air_mm < 0:
-        raise ValueError("standoff, sheet and margin must be above 0 mm, air not below")
-    part = layout.setting.part
-    needed = outside_faces(part.shown, need_faces)
-    if not needed.any():
-        raise ValueError("no triangle on the outside of the part needs a shield")
-    left = _cut_to_fit(layout, job, *_untrimmed(part, needed, standoff_mm, margin_mm), standoff_mm, sheet_mm, air_mm)
-    solid = thickened(left.inner, sheet_mm)
+    if min(wish.least_mm, wish.sheet_mm, wish.margin_mm) <= 0 or wish.air_mm < 0 or wish.standoff_mm < wish.least_mm:
+        raise ValueError("standoff, sheet and margin must be above 0 mm, air not below, the least standoff the least")
+    if not len(lines.power):
+        raise ValueError("no line of heat is to be stopped")
+    clear = KeepClear(layout, guard_mm, wish.air_mm)
+    whole = _chosen(layout.setting.part.shown, lines, wish, clear)
+    panels, results, unseen = _cut_to_fit(layout, job, whole, wish, clear)
+    inner, solid = joined([p.inner for p in panels]), joined([p.solid(wish.sheet_mm) for p in panels])
+    stopped, part = lines.stopped_by(inner), layout.setting.part
+    bare_mm2, bare_at = lines.bare(inner, part.shown, need_faces)
     return Blank(
-        inner=left.inner,
+        panels=panels,
         solid=solid,
-        standoff_mm=standoff_mm,
-        sheet_mm=sheet_mm,
-        margin_mm=margin_mm,
-        air_mm=air_mm,
-        to_part_mm=left.to_part_mm,
-        farthest_mm=float(Surface(part.mesh).nearest(left.inner.vertices)[0].max(initial=0.0)),
-        checks=tuple(map(_check, left.results)),
-        unseen=left.unseen,
-        untrimmed_mm2=left.untrimmed_mm2,
-        area_mm2=float(face_areas(left.inner).sum()),
-        covered_share=_covered(part.shown, needed, solid),
+        wish=wish,
+        to_part_mm=_apart(inner, part.mesh) if panels else 0.0,
+        farthest_mm=float(Surface(part.mesh).nearest(inner.vertices)[0].max(initial=0.0)),
+        checks=tuple(map(_check, results)),
+        unseen=unseen,
+        untrimmed_mm2=sum(p.area_mm2 for p in whole),
+        area_mm2=sum(p.area_mm2 for p in panels),
+        covered_share=lines.share_stopped(stopped),
+        bare_mm2=bare_mm2,
+        bare_at=bare_at,
     )
 
 
-@dataclass(frozen=True, eq=False)
-class _Left:
-    """What is left of the sheet's inner side, and what the zones say of it."""
+def _chosen(part: Mesh, lines: Sightlines, wish: Wish, clear: KeepClear) -> tuple[Panel, ...]:
+    """Weigh the ways to make it by what a rough cut leaves of them."""
+    best, most, rough = tuple[Panel, ...](), -1.0, RoughlyClear(clear, part)
 
-    inner: Mesh
-    to_part_mm: float
-    results: Sequence[ZoneResult]
-    unseen: tuple[Unseen, ...]
-    untrimmed_mm2: float
+    def worth(panels: tuple[Panel, ...]) -> float:
+        left = _cut(panels, _short_mm(panels, wish.sheet_mm, rough.short_mm))
+        return lines.share_stopped(lines.stopped_by(joined([p.inner for p in left])))
+
+    for panels, share in planned(part, lines, wish, rough, worth):
+        if share > most + BETTER:
+            best, most = panels, share
+        if share >= 1.0 - UNCOVERED:
+            break
+    return best
+
+
+def _cut(panels: Sequence[Panel], short_mm: Sequence[Array]) -> tuple[Panel, ...]:
+    """Cut away what is short: `short_mm` of each panel at the vertices of its inner side."""
+    cut = [panel.cut(-short) for panel, short in zip(panels, short_mm, strict=True)]
+    return tuple(panel for panel in cut if len(panel.flat.faces))
+
+
+def _sides(panel: Panel, sheet_mm: float) -> Array:
+    """Vertices of both sides of a panel, (2, n, 3)."""
+    return np.stack([panel.inner.vertices, offset_along_normals(panel.inner, sheet_mm).vertices])
+
+
+def _short_mm(panels: Sequence[Panel], sheet_mm: float, told: Callable[[Array], Array]) -> list[Array]:
+    """What is `told` of places, at each vertex of each panel the worse of both sides, mm."""
+    sides = [_sides(panel, sheet_mm) for panel in panels]
+    return [told(places.reshape(-1, 3)).reshape(2, -1).max(axis=0) for places in sides]
 
 
 def _cut_to_fit(
-    layout: Layout, job: Job, level: Level, kept: Mask, standoff_mm: float, sheet_mm: float, air_mm: float
-) -> _Left:
-    """Draw the sheet, judge it, cut back what is short, and again, until it clears or nothing more can be cut."""
-    untrimmed = 0.0
+    layout: Layout, job: Job, panels: Sequence[Panel], wish: Wish, clear: KeepClear
+) -> tuple[tuple[Panel, ...], Sequence[ZoneResult], tuple[Unseen, ...]]:
+    """Cut back, judge, and again where it is short, until it clears or nothing more can be told to be short.
+
+    What the scan missed is not cut clear of: `checks` say which zone it leaves undecided and from where to scan again.
+    """
+    more = dict[str, float]()
     for trims in range(MOST_TRIMS + 1):
-        kept = with_clean_rim(level.mesh, without_islands(level.mesh, kept))
-        if not kept.any():
+        left = _cut(panels, _short_mm(panels, wish.sheet_mm, partial(clear.short_mm, more_mm=dict(more))))
+        if not left:
             break
-        cut = tidied(Mesh(level.mesh.vertices, level.mesh.faces[kept]))
-        inner, to_part = drawn_smooth(cut, layout.setting.part.mesh, standoff_mm)
-        untrimmed = untrimmed or float(face_areas(inner).sum())
-        results, unseen = _judged(layout, job, inner, sheet_mm, air_mm)
-        left = _Left(inner, to_part, results, unseen, untrimmed)
-        if trims == MOST_TRIMS or all(r.verdict is Verdict.PASS for r in results):
-            return left
-        short = _short(layout, inner, sheet_mm, results)
-        if not short.any():
-            return left
-        kept[np.flatnonzero(kept)[_to_cut(inner, short)]] = False
-    return _Left(_empty(), 0.0, (), (), untrimmed)
-
-
-def _untrimmed(part: Part, needed: Mask, standoff_mm: float, margin_mm: float) -> tuple[Level, Mask]:
-    """Return the surface at the standoff and which of its triangles stand over the region."""
-    corners = part.shown.vertices[part.shown.faces[needed]].reshape(-1, 3)
-    grid = standoff_mm / GRID_SHARE
-    reach = standoff_mm + margin_mm + 3 * grid
-    low, high = corners.min(axis=0) - reach, corners.max(axis=0) + reach
-    level = level_surface(Surface(part.mesh), low, high, standoff_mm, grid)
-    return level, region(level, part.shown, needed, margin_mm)
+        results, unseen = _judged(layout, job, [p.solid(wish.sheet_mm) for p in left], wish.air_mm)
+        lacking = {r.zone.name: r.zone.gap_mm + r.budget.guard - r.sweep.clearance.lower for r in results}
+        lacking = {name: mm for name, mm in lacking.items() if mm > 0}
+        if trims == MOST_TRIMS or not lacking:
+            return left, results, unseen
+        more |= {name: more.get(name, 0.0) + min(mm, MOST_MORE_MM) + IN_HAND_MM for name, mm in lacking.items()}
+    return (), (), ()
 
 
 def _judged(
-    layout: Layout, job: Job, inner: Mesh, sheet_mm: float, air_mm: float
+    layout: Layout, job: Job, pieces: Sequence[Mesh], air_mm: float
 ) -> tuple[list[ZoneResult], tuple[Unseen, ...]]:
     """Judge every zone with the sheet in the part's place."""
-    setting = _in_the_parts_place(layout.setting, thickened(inner, sheet_mm))
-    slack = _growth_slack_mm(setting)
+    setting = _in_the_parts_place(layout.setting, joined(pieces))
+    slack = growth_slack_mm(setting.growth, pieces)
     results = [
         judge_zone(replace(zone, gap_mm=held_mm(zone, air_mm) + slack), motion, setting)
         for zone, motion in zones_and_motions(layout)
@@ -246,36 +254,9 @@ def _in_the_parts_place(setting: Setting, solid: Mesh) -> Setting:
     return replace(setting, part=own)
 
 
-def _growth_slack_mm(setting: Setting) -> float:
-    """How far a sheet that is not as hot as the part may stand off where it would be if it were, mm."""
-    if setting.growth is None:
-        return 0.0
-    corners = setting.part.mesh.vertices
-    size = float(np.linalg.norm(corners.max(axis=0) - corners.min(axis=0)))
-    return (setting.growth.k_hot - setting.growth.k_cold) * size
-
-
-def _short(layout: Layout, inner: Mesh, sheet_mm: float, results: Sequence[ZoneResult]) -> Mask:
-    """Tell which vertices of the sheet come, on either side, nearer to a zone that does not pass than proof needs."""
-    both = np.concatenate([inner.vertices, offset_along_normals(inner, sheet_mm).vertices])
-    short = np.zeros(len(both), dtype=bool)
-    for (zone, motion), result in zip(zones_and_motions(layout), results, strict=True):
-        if result.verdict is not Verdict.PASS:
-            wanted = result.zone.gap_mm + result.budget.guard + TRIM_TOLERANCE_MM
-            cap = np.full(len(both), wanted)
-            short |= approach(both, zone, motion, layout.setting.growth, cap, TRIM_TOLERANCE_MM) < wanted
-    return short[: len(inner.vertices)] | short[len(inner.vertices) :]
-
-
-def _to_cut(inner: Mesh, short: Mask) -> Mask:
-    """Tell which triangles go: those with a short corner; small patches of them grow, or smoothing would shut them."""
-    cut = np.asarray(short[inner.faces].any(axis=1), dtype=np.bool_)
-    small = cut & ~without_islands(inner, cut)
-    for _ in range(RINGS):
-        corners = np.zeros(len(inner.vertices), dtype=bool)
-        corners[inner.faces[small]] = True
-        small = np.asarray(corners[inner.faces].any(axis=1), dtype=np.bool_)
-    return np.asarray(cut | small, dtype=np.bool_)
+def _apart(inner: Mesh, part: Mesh) -> float:
+    own, body = FclBody(mesh_body(inner)), FclBody(mesh_body(part))
+    return own.closest(body).distance_mm - own.excess_mm(body)
 
 
 def _check(result: ZoneResult) -> BlankCheck:
@@ -287,36 +268,3 @@ def _check(result: ZoneResult) -> BlankCheck:
         verdict=result.verdict,
         reason=result.reason,
     )
-
-
-def _covered(part: Mesh, needed: Mask, solid: Mesh) -> float:
-    """Share of the needed area from which the way straight out meets the sheet."""
-    if not len(solid.faces):
-        return 0.0
-    a, b, c = part.triangles[needed].swapaxes(0, 1)
-    normal, area = np.cross(b - a, c - a), face_areas(part)[needed]
-    met = RayMesh(solid).blocked((a + b + c) / 3, normal / np.maximum(2 * area, 1e-300)[:, None], 0.0)
-    return float(area[met].sum() / area.sum())
-
-
-def offset_along_normals(mesh: Mesh, by_mm: float) -> Mesh:
-    """Return the mesh with every vertex moved along its normal, mm."""
-    return Mesh(mesh.vertices + by_mm * vertex_normals(mesh), mesh.faces)
-
-
-def thickened(inner: Mesh, sheet_mm: float) -> Mesh:
-    """Return the closed solid between `inner`, mm, and the same surface `sheet_mm` farther along its normals."""
-    n, faces = len(inner.vertices), inner.faces
-    if not len(faces):
-        return inner
-    ways = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
-    edges, on_rim = edges_of(faces)
-    rim = {(int(a), int(b)) for a, b in edges[on_rim]}
-    a, b = np.array([way for way in ways.tolist() if (min(way), max(way)) in rim], np.int64).reshape(-1, 2).T
-    walls = [np.stack([a, b, b + n], axis=1), np.stack([a, b + n, a + n], axis=1)]
-    outer = offset_along_normals(inner, sheet_mm).vertices
-    return Mesh(np.concatenate([inner.vertices, outer]), np.concatenate([faces[:, ::-1], faces + n, *walls]))
-
-
-def _empty() -> Mesh:
-    return Mesh(np.zeros((0, 3), dtype=np.float64), np.zeros((0, 3), dtype=np.int64))

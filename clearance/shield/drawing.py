@@ -13,10 +13,10 @@ from clearance.shield.sheet import Line, Sheet, Words, sheet_of
 
 SVG, DXF = "shield_pattern.svg", "shield_pattern.dxf"
 
-INK = {"CUT": ("#000000", 0.35), "MARK": ("#0072b2", 0.25)}
-"""Colour and width, mm, of a layer's lines in print."""
+INK = {"CUT": ("#000000", 0.35, ""), "FOLD": ("#b34700", 0.3, "6 2"), "MARK": ("#0072b2", 0.25, "")}
+"""Colour, width, mm, and dashes of a layer's lines in print."""
 
-DXF_COLOUR = {"CUT": 7, "MARK": 5}
+DXF_COLOUR = {"CUT": 7, "FOLD": 1, "MARK": 5}
 """AutoCAD colour index of a layer."""
 
 MILLIMETRES = 4
@@ -44,7 +44,7 @@ def svg_text(sheet: Sheet) -> str:
 
 
 def dxf_text(sheet: Sheet) -> str:
-    """Return the sheet as DXF R2010 in mm: closed polylines on layer CUT, all else on MARK and TEXT."""
+    """Return the sheet as DXF R2010 in mm: closed polylines on layer CUT, folds on FOLD, all else on MARK and TEXT."""
     from ezdxf.document import Drawing
 
     drawing = Drawing.new("R2010")
@@ -65,10 +65,12 @@ def dxf_text(sheet: Sheet) -> str:
 
 
 def _svg_line(line: Line, height: float) -> str:
-    colour, wide = INK[line.layer]
+    colour, wide, dashes = INK[line.layer]
+    dashed = f' stroke-dasharray="{dashes}"' if dashes else ""
     points = " ".join(f"{x:.3f},{y:.3f}" for x, y in line.points * np.array([1.0, -1.0]) + np.array([0.0, height]))
     shape = "polygon" if line.closed else "polyline"
-    return f'<{shape} points="{points}" fill="none" stroke="{colour}" stroke-width="{wide}" stroke-linejoin="round"/>'
+    look = f'fill="none" stroke="{colour}" stroke-width="{wide}"{dashed} stroke-linejoin="round"'
+    return f'<{shape} points="{points}" {look}/>'
 
 
 def _svg_words(words: Words, height: float) -> str:

@@ -12,11 +12,13 @@ from clearance.layout.layout import Layout
 from clearance.layout.placement import Progress
 from clearance.shield.blank import Blank, blank
 from clearance.shield.pattern import Pattern, flat_pattern
-from clearance.shield.region import Mask
+from clearance.shield.plan import Wish
 from clearance.shield.room import AIR_MM, CAP_MM, Room, room
+from clearance.shield.sightlines import Sightlines
+from clearance.shield.surface import Mask
 
-UNCOVERED = 0.05
-"""Share of the needed area that may stay bare: rims and what looks along the sheet."""
+MARGIN_MM = 10.0
+"""How far a sheet reaches beyond the lines of heat that it is to stop."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -44,22 +46,18 @@ class Fitted:
     pattern: Pattern | None
     up: Array
 
-    @property
-    def covers(self) -> bool:
-        """Whether the blank clears every zone and covers what needs it, but for `UNCOVERED` of the area."""
-        return self.blank.fits and self.blank.covered_share >= 1.0 - UNCOVERED
-
 
 def fitted(
     layout: Layout,
     job: Job,
     about: Shield,
     need_faces: Mask,
+    lines: Sightlines,
     guard_mm: Mapping[str, float],
     up: Array,
     progress: Progress,
 ) -> Fitted:
-    """Fit the shield over `need_faces`. `guard_mm`: of each zone's clearance, by its name.
+    """Fit the shield before `need_faces`. `guard_mm`: of each zone's clearance, by its name.
 
     Two sheets are one blank as thick as both and the air between them: its checks hold for the pair, its pattern is
     that of the pair's middle.
@@ -68,15 +66,21 @@ def fitted(
     build_mm = about.build_mm + AIR_MM
     space = room(layout, guard_mm, cap_mm=max(CAP_MM, 2 * build_mm))
     progress("building the blank and checking it against every zone")
-    sheet = blank(layout, job, need_faces, about.standoff, about.build_mm - about.standoff)
-    left = bool(len(sheet.inner.faces))
-    progress("laying the blank flat")
+    wish = Wish(
+        standoff_mm=about.standoff,
+        least_mm=about.least_mm,
+        sheet_mm=about.build_mm - about.standoff,
+        margin_mm=MARGIN_MM,
+        air_mm=AIR_MM,
+        pieces=about.pieces,
+    )
+    sheet = blank(layout, job, need_faces, lines, guard_mm, wish)
     return Fitted(
         need_faces=need_faces,
         room=space,
         build_mm=build_mm,
         share=space.share_that_fits(build_mm, need_faces),
         blank=sheet,
-        pattern=flat_pattern(sheet, up=up) if left else None,
+        pattern=flat_pattern(sheet, up=up) if sheet.panels else None,
         up=up,
     )

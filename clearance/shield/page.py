@@ -1,15 +1,17 @@
-"""shield.html: the shield study as one offline page, no script."""
+"""What a report says of heat: a section of its page, no script."""
 
 from __future__ import annotations
 
 import base64
+import math
 from collections.abc import Sequence
 from pathlib import Path
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
 
-from clearance.heat.sight import RAYS, sampling_bound
-from clearance.shield.result import Need, ShieldResult
+from clearance.heat.sight import RAYS, sampling_words
+from clearance.shield.result import Need, ShieldResult, ZoneHeat
 from clearance.shield.text import ASSUMED, CAUTIONS, fitted_lines, gap_words, set_gaps, setup
 
 CAPTIONS = {
@@ -20,8 +22,8 @@ CAPTIONS = {
 SIGNS = {Need.NOTHING: "\u2713", Need.SHIELD: "\u25c7", Need.MORE_ROOM: "\u2717"}
 
 
-def page(result: ShieldResult, pictures: Sequence[Path]) -> str:
-    """Return the page as text with the pictures, PNG or SVG, inside. Everything from files and names is escaped."""
+def section(result: ShieldResult, pictures: Sequence[Path]) -> Markup:
+    """Return the section as HTML with the pictures, PNG or SVG, inside. Everything from files and names is escaped."""
     environment = Environment(
         loader=PackageLoader("clearance.shield", "templates"),
         autoescape=True,
@@ -29,18 +31,25 @@ def page(result: ShieldResult, pictures: Sequence[Path]) -> str:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    return environment.get_template("shield.html").render(
+    text = environment.get_template("section.html").render(
         result=result,
         setup=setup(result),
         signs=SIGNS,
+        degrees=lambda temperature_C: str(math.ceil(temperature_C)),
+        available=_available,
         gap_words=gap_words,
         set_gaps=set_gaps,
         assumed=ASSUMED,
         cautions=CAUTIONS,
         fitted_lines=fitted_lines,
         pictures=[_picture(path) for path in pictures],
-        sampling=sampling_bound(RAYS),
+        sampling=sampling_words(RAYS),
     )
+    return Markup(text)
+
+
+def _available(zone: ZoneHeat) -> str:
+    return f"{math.floor(10 * zone.available_mm) / 10:.1f}"
 
 
 def _picture(path: Path) -> dict[str, str]:

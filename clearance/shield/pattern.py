@@ -1,273 +1,212 @@
-"""The flat pattern of a blank: pieces that lie flat within a stated distortion, cut apart where one would not."""
+"""The flat pattern of a blank: outlines to cut and lines to fold. Folded sheet lies flat without any stretch."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from contextlib import suppress
 from dataclasses import dataclass
 
+import igl
 import numpy as np
-from scipy.spatial import cKDTree
 
 from clearance.frames import Array, unit_vector
-from clearance.scene.mesh import IntArray, Mesh
+from clearance.scene.mesh import Mesh
 from clearance.shield.blank import Blank
-from clearance.shield.offset import edges_of, tidied, vertex_normals
-from clearance.shield.plane_cut import cut_by_plane
-from clearance.shield.region import LEAST_PIECE_MM2, pieces, without_islands
-from clearance.shield.room import face_areas
-from clearance.shield.unroll import Flat, laid_flat
+from clearance.shield.panel import Panel
 
-DISTORTION = 0.03
-"""Thin soft sheet can be dressed over a form by about this much by hand (common practice)."""
+STRAIGHT_MM = 0.02
+"""A rim's vertex nearer than this to the line between its neighbours is left out."""
 
-WORST = 2.0
-"""No triangle of a piece may be off by more than this many times the limit, whatever its area."""
+MEETS_MM = 8.0
+"""Panels nearer than this to each other are told to meet."""
 
-MOST_PIECES = 24
-"""A blank in more pieces than this is no longer a shield to cut; what is left over then gets no pattern."""
+LEAST_FOLD_RAD = np.radians(0.5)
+"""What turns by less is not told as a fold."""
 
-SNAP_MM = 0.5
-"""Vertices this near to a cut are moved onto it along the surface, so that no slivers arise."""
 
-SAME_MM = 1e-6
-"""Vertices of two pieces nearer than this are one place of the seam."""
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Fold:
+    """A straight line to fold: its ends, (2, 2) mm, and by how much; above 0 the rims go toward the part."""
+
+    ends: Array
+    angle_rad: float
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class PatternPiece:
-    """One piece to cut from flat sheet, seen from outside (the side away from the part).
+    """One piece to cut from flat sheet, seen from outside (the side away from the part), mm.
 
     Attributes
     ----------
     name : str
-    flat : Flat
-    joins : (name, (2,) place) of each piece that it meets at a seam, at the middle of the seam
+    rims : loops (k, 2) round the rim, the longest first
+    folds : from left to right
+    distortion : float
+        Largest share by which a width across the folds is too long where they are bent over an inside radius of one
+        sheet's thickness instead of to the sharp corners drawn. Nothing else is off.
+    joins : (name, (2,) place) of each piece that it meets, at the middle of where they do
     up : (2,) float64
-        Which way the bay's up points on the sheet at the middle of the piece, unit vector; zero where
-        the sheet faces up or down.
+        Which way the bay's up points on the sheet at its middle, unit vector; zero where the sheet faces up or down.
     middle : (2,) float64
         The place that `up` is of, mm.
+    area_mm2 : float
     """
 
     name: str
-    flat: Flat
+    rims: tuple[Array, ...]
+    folds: tuple[Fold, ...]
+    distortion: float
     joins: tuple[tuple[str, Array], ...]
     up: Array
     middle: Array
-
-
-@dataclass(frozen=True, eq=False, kw_only=True)
-class RefusedPiece:
-    """A piece without a pattern.
-
-    `centre` (3,) bay frame, neutral pose, mm.
-    """
-
-    name: str
-    centre: Array
     area_mm2: float
-    why: str
+
+    @property
+    def size(self) -> Array:
+        """Width and height, (2,) mm; the lower left corner is at the origin."""
+        size: Array = self.rims[0].max(axis=0)
+        return size
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Pattern:
-    """The flat pattern of a blank.
-
-    Attributes
-    ----------
-    limit : float
-        No length in 99 % of a piece's area is off by a larger share when it is laid flat.
-    share : float
-        Share of the blank's area that has a pattern.
-    standoff_mm, sheet_mm : float
-    """
+    """The flat pattern of a blank, of the middle of the sheet."""
 
     pieces: tuple[PatternPiece, ...]
-    refused: tuple[RefusedPiece, ...]
-    limit: float
-    share: float
     standoff_mm: float
     sheet_mm: float
 
 
-def flat_pattern(blank: Blank, limit: float = DISTORTION, up: Array | None = None) -> Pattern:
-    """Lay the sheet's middle surface flat, piece by piece; cut in two what is above the limit, the worst first.
-
-    A piece is cut by a plane through its centroid, across or along its longer way, whichever leaves the
-    halves less distorted. A doubly curved surface cannot be flattened without stretch however it is
-    done: a cap of angular radius a keeps a ratio of scales of at least a / sin(a) (Milnor 1969,
-    doi 10.1080/00029890.1969.12000423), so smaller pieces are the only cure.
+def flat_pattern(blank: Blank, up: Array | None = None) -> Pattern:
+    """Lay the blank's panels flat, each piece of them that hangs together by itself.
 
     Parameters
     ----------
-    limit : float
-        Largest distortion of a piece (`Flat.distortion`); no single triangle may exceed `WORST` times that.
     up : (3,) float64, optional
         The bay's up; z by default.
 
     Raises
     ------
     ValueError
-        The limit is not above 0, or the blank is empty.
+        The blank is empty.
     """
-    if limit <= 0:
-        raise ValueError("the limit must be above 0")
-    if not len(blank.inner.faces):
+    if not blank.panels:
         raise ValueError("an empty blank has no pattern")
-    flats, refused = _cut_until_flat(blank.middle, limit)
-    names = [_letters(i) for i in range(len(flats) + len(refused))]
     upward = unit_vector(np.array([0.0, 0.0, 1.0]) if up is None else up)
-    seams = _seams([flat.mesh for flat in flats] + [mesh for mesh, _ in refused])
-    shown = []
-    for i, flat in enumerate(flats):
-        middle, way = _up_on_sheet(flat, upward)
-        joins = tuple((names[j], flat.places[at].mean(axis=0)) for j, at in seams[i])
-        shown.append(PatternPiece(name=names[i], flat=flat, joins=joins, up=way, middle=middle))
-    left = [
-        RefusedPiece(name=name, centre=mesh.centroid, area_mm2=float(face_areas(mesh).sum()), why=why)
-        for name, (mesh, why) in zip(names[len(flats) :], refused, strict=True)
-    ]
-    whole = sum(float(face_areas(flat.mesh).sum()) for flat in flats)
+    names = [_letters(i) for i in range(len(blank.panels))]
     return Pattern(
-        pieces=tuple(shown),
-        refused=tuple(left),
-        limit=limit,
-        share=whole / (whole + sum(piece.area_mm2 for piece in left)),
-        standoff_mm=blank.standoff_mm,
-        sheet_mm=blank.sheet_mm,
+        pieces=tuple(
+            _piece(name, panel, blank.wish.sheet_mm, upward, _others(blank.panels, names, i))
+            for i, (name, panel) in enumerate(zip(names, blank.panels, strict=True))
+        ),
+        standoff_mm=blank.wish.standoff_mm,
+        sheet_mm=blank.wish.sheet_mm,
     )
 
 
-def excess(flat: Flat, limit: float) -> float:
-    """Return by what factor a flattened piece is above the limit; infinite where it folds over."""
-    if flat.folded or not np.isfinite(flat.stretch).all():
-        return float("inf")
-    return max(flat.distortion, flat.worst_distortion / WORST) / limit
+def _others(panels: Sequence[Panel], names: Sequence[str], own: int) -> list[tuple[str, Panel]]:
+    return [(name, panel) for i, (name, panel) in enumerate(zip(names, panels, strict=True)) if i != own]
 
 
-def _cut_until_flat(mesh: Mesh, limit: float) -> tuple[list[Flat], list[tuple[Mesh, str]]]:
-    """Return the pieces that lie flat, from one end of the blank to the other, and the ones that do not."""
-    good, waiting, refused = list[Flat](), list[Flat](), list[tuple[Mesh, str]]()
-    for piece in _components(mesh):
-        discs, rings = _opened_up(piece)
-        waiting += discs
-        refused += [(ring, "it closes upon itself, and cutting it through did not open it") for ring in rings]
-    while waiting:
-        waiting.sort(key=lambda flat: excess(flat, limit))
-        worst = waiting.pop()
-        if excess(worst, limit) <= 1.0:
-            good.append(worst)
-            continue
-        halves = _best_halves(worst.mesh, limit)
-        if halves and len(good) + len(refused) + len(waiting) + len(halves) <= MOST_PIECES:
-            waiting += halves
-        else:
-            refused.append((worst.mesh, _why(worst, limit)))
-    along = np.linalg.svd(mesh.vertices - mesh.vertices.mean(axis=0), full_matrices=False)[2][0]
-    good.sort(key=lambda flat: float(flat.mesh.centroid @ along))
-    return good, refused
-
-
-def _opened_up(mesh: Mesh) -> tuple[list[Flat], list[Mesh]]:
-    """Lay a piece flat; one without a rim, or with a handle, is cut through until every part has neither.
-
-    Returns what lies flat, however distorted, and what could not be opened.
-    """
-    flats, closed, waiting = list[Flat](), list[Mesh](), [mesh]
-    while waiting:
-        piece = waiting.pop()
-        try:
-            flats.append(laid_flat(piece))
-            continue
-        except ValueError:
-            along = np.linalg.svd(piece.vertices - piece.vertices.mean(axis=0), full_matrices=False)[2][0]
-            parts = _cut(piece, along)
-        if len(parts) > 1 and len(flats) + len(closed) + len(waiting) + len(parts) <= MOST_PIECES:
-            waiting += parts
-        else:
-            closed.append(piece)
-    return flats, closed
-
-
-def _why(flat: Flat, limit: float) -> str:
-    smaller = f"and it may not be cut smaller (at most {MOST_PIECES} pieces, none below {LEAST_PIECE_MM2:g} mm²)"
-    if flat.folded:
-        return f"it folds over itself when it is laid flat, {smaller}"
-    return (
-        f"laid flat its lengths would be off by {100 * flat.distortion:.1f} % (worst place "
-        f"{100 * flat.worst_distortion:.1f} %), {100 * limit:g} % is allowed, {smaller}"
+def _piece(name: str, panel: Panel, sheet_mm: float, up: Array, others: Sequence[tuple[str, Panel]]) -> PatternPiece:
+    flat = panel.flat.vertices[:, :2]
+    middle_t = _to_middle(panel, sheet_mm)
+    places = np.column_stack([np.interp(flat[:, 0], panel.starts, middle_t), flat[:, 1]])
+    low = places.min(axis=0)
+    face = int(np.argmin(np.linalg.norm(places[panel.flat.faces].mean(axis=1) - places.mean(axis=0), axis=1)))
+    return PatternPiece(
+        name=name,
+        rims=_rims(panel.flat, places - low),
+        folds=tuple(_folds(panel, places, middle_t, low)),
+        distortion=_too_long(panel, sheet_mm) / max(float(np.ptp(places[:, 0])), 1e-9),
+        joins=tuple(_joins(panel, places - low, others)),
+        up=_up_on_sheet(panel, face, up),
+        middle=places[panel.flat.faces[face]].mean(axis=0) - low,
+        area_mm2=panel.area_mm2,
     )
 
 
-def _best_halves(mesh: Mesh, limit: float) -> list[Flat]:
-    """Cut across the longer or the shorter way of the piece, the better of the two; none where halves get too small."""
-    normal = vertex_normals(mesh).mean(axis=0)
-    away = mesh.vertices - mesh.centroid
-    if np.linalg.norm(normal) > 1e-3:
-        away = away - np.outer(away @ unit_vector(normal), unit_vector(normal))
-    tried = []
-    for axis in np.linalg.svd(away, full_matrices=False)[2][:2]:
-        cut = _cut(mesh, axis)
-        if len(cut) > 1 and all(float(face_areas(half).sum()) >= LEAST_PIECE_MM2 for half in cut):
-            with suppress(ValueError):  # a half that meets itself in a vertex has no one rim
-                tried.append([laid_flat(half) for half in cut])
-    return min(tried, key=lambda halves: max(excess(half, limit) for half in halves), default=[])
+def _to_middle(panel: Panel, sheet_mm: float) -> Array:
+    """t of each corner, (k,) mm, on the middle of the sheet, which goes round the outside of every fold."""
+    longer = sheet_mm / 2 * np.tan(panel.folds[:, 1] / 2)
+    widths = np.diff(panel.starts)
+    widths[:-1] += longer
+    widths[1:] += longer
+    return np.concatenate([[0.0], np.cumsum(widths)])
 
 
-def _cut(mesh: Mesh, axis: Array) -> list[Mesh]:
-    """Cut by the plane through the centroid square to `axis`; both sides, in connected pieces.
-
-    What would come off as a crumb, below the least piece, stays with the other side.
-    """
-    normals, away = vertex_normals(mesh), (mesh.vertices - mesh.centroid) @ axis
-    along = axis - normals * (normals @ axis)[:, None]
-    steep = np.einsum("ij,j->i", along, axis)
-    near = (np.abs(away) < SNAP_MM) & (steep > 0.5)
-    vertices = mesh.vertices.copy()
-    vertices[near] -= (away / np.maximum(steep, 0.5))[near, None] * along[near]
-    above, below = cut_by_plane(Mesh(vertices, mesh.faces), np.where(near, 0.0, away))
-    stays = [without_islands(side, np.ones(len(side.faces), dtype=bool)) for side in (above, below)]
-    sides = (
-        np.concatenate([above.faces[stays[0]], below.faces[~stays[1]]]),
-        np.concatenate([below.faces[stays[1]], above.faces[~stays[0]]]),
-    )
-    return [piece for faces in sides if len(faces) for piece in _components(Mesh(above.vertices, faces))]
+def _too_long(panel: Panel, sheet_mm: float) -> float:
+    """By how much the middle of the sheet is shorter round a bend than by the sharp corner, all folds, mm."""
+    angle = np.abs(panel.folds[:, 1])
+    return float((1.5 * sheet_mm * (2 * np.tan(angle / 2) - angle)).sum())
 
 
-def _components(mesh: Mesh) -> list[Mesh]:
-    label = pieces(mesh.faces)
-    return [tidied(Mesh(mesh.vertices, mesh.faces[label == k])) for k in range(int(label.max()) + 1)]
+def _rims(flat: Mesh, places: Array) -> tuple[Array, ...]:
+    loops = [_straightened(places[np.asarray(loop, np.int64)]) for loop in igl.boundary_loop_all(flat.faces)]
+    return tuple(sorted(loops, key=lambda loop: -float(np.ptp(loop, axis=0).sum())))
 
 
-def _seams(meshes: Sequence[Mesh]) -> list[list[tuple[int, IntArray]]]:
-    """For each piece, the pieces that share vertices of its rim and which of its vertices those are."""
-    rims = []
-    for mesh in meshes:
-        edges, on_rim = edges_of(mesh.faces)
-        rims.append(np.unique(edges[on_rim]))
-    trees = [cKDTree(mesh.vertices[rim]) for mesh, rim in zip(meshes, rims, strict=True)]
+def _straightened(loop: Array) -> Array:
+    """Leave out what lies on the line between its neighbours, one at a time so that no bend creeps away."""
+    kept = list(loop)
+    for _ in range(3):
+        i = 0
+        while i < len(kept) and len(kept) > 3:
+            a, b, c = kept[i - 1], kept[i], kept[(i + 1) % len(kept)]
+            way = c - a
+            off = abs(float(way[0] * (b - a)[1] - way[1] * (b - a)[0])) / max(float(np.linalg.norm(way)), 1e-9)
+            if off < STRAIGHT_MM:
+                del kept[i]
+            else:
+                i += 1
+    return np.array(kept)
+
+
+def _folds(panel: Panel, places: Array, middle_t: Array, low: Array) -> list[Fold]:
+    """A fold wherever material of the panel lies on its line."""
     found = []
-    for i, mesh in enumerate(meshes):
-        shared = [
-            (j, rims[i][np.isfinite(trees[j].query(mesh.vertices[rims[i]], distance_upper_bound=SAME_MM)[0])])
-            for j in range(len(meshes))
-            if j != i
-        ]
-        found.append([(j, np.asarray(at, dtype=np.int64)) for j, at in shared if len(at) > 2])
+    edges = panel.flat.faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
+    for number, (t, angle) in enumerate(panel.folds):
+        on = np.abs(panel.flat.vertices[:, 0] - t) < 1e-6
+        along = edges[on[edges].all(axis=1)]
+        if abs(angle) < LEAST_FOLD_RAD or not len(along):
+            continue
+        for start, end in _stretches(np.sort(places[along, 1], axis=1)):
+            ends = np.array([[middle_t[number + 1], start], [middle_t[number + 1], end]]) - low
+            found.append(Fold(ends=ends, angle_rad=float(angle)))
     return found
 
 
-def _up_on_sheet(flat: Flat, up: Array) -> tuple[Array, Array]:
-    """Return the middle of the flat piece, (2,) mm, and which way `up` points there, (2,) unit vector or zero."""
-    corners = flat.places[flat.mesh.faces].mean(axis=1)
-    face = int(np.argmin(np.linalg.norm(corners - flat.places.mean(axis=0), axis=1)))
-    a, b, c = flat.mesh.triangles[face]
+def _stretches(pairs: Array) -> list[tuple[float, float]]:
+    """Join (n, 2) intervals that touch."""
+    made = list[tuple[float, float]]()
+    for low, high in pairs[np.argsort(pairs[:, 0])].tolist():
+        if made and low <= made[-1][1] + 1e-6:
+            made[-1] = (made[-1][0], max(made[-1][1], high))
+        else:
+            made.append((low, high))
+    return made
+
+
+def _joins(panel: Panel, places: Array, others: Sequence[tuple[str, Panel]]) -> list[tuple[str, Array]]:
+    from scipy.spatial import cKDTree
+
+    found = []
+    for name, other in others:
+        near = np.isfinite(cKDTree(other.inner.vertices).query(panel.inner.vertices, distance_upper_bound=MEETS_MM)[0])
+        if near.any():
+            found.append((name, places[near].mean(axis=0)))
+    return found
+
+
+def _up_on_sheet(panel: Panel, face: int, up: Array) -> Array:
+    """Which way `up` points on the sheet there, (2,) unit vector or zero."""
+    a, b, c = panel.inner.triangles[face]
     shares, *_ = np.linalg.lstsq(np.stack([b - a, c - a], axis=1), up, rcond=None)
-    p, q, r = flat.places[flat.mesh.faces[face]]
+    p, q, r = panel.flat.triangles[face][:, :2]
     way = np.stack([q - p, r - p], axis=1) @ shares
     length = float(np.linalg.norm(way))
-    return corners[face], (way / length if length > 0.1 else np.zeros(2))
+    pointed: Array = way / length if length > 0.1 else np.zeros(2)
+    return pointed
 
 
 def _letters(number: int) -> str:

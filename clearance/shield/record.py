@@ -1,13 +1,14 @@
-"""shield.json: the shield study for a program to read. Lengths mm, temperatures °C, places in the bay's frame."""
+"""Table `shield` of report.json: the study for a program to read. Lengths mm, temperatures °C, bay frame."""
 
 from __future__ import annotations
 
 from typing import Any
 
-from clearance.heat.sight import RAYS, sampling_bound
+from clearance.heat.sight import RAYS, sampling_bound, sampling_words
 from clearance.shield.fitted import Fitted
 from clearance.shield.result import Gap, ShieldResult, ZoneHeat
 from clearance.shield.text import ASSUMED, CAUTIONS
+from clearance.units import degrees
 
 FORMAT = "clearance-shield/1"
 
@@ -30,6 +31,8 @@ def record(result: ShieldResult) -> dict[str, Any]:
         "shield": {
             "sheets": about.sheets,
             "standoff_mm": about.standoff,
+            "standoff_least_mm": about.least_mm,
+            "pieces_at_most": about.pieces,
             "sheet_mm": about.sheet,
             "between_mm": about.between if about.sheets > 1 else None,
             "build_mm": about.build_mm,
@@ -41,7 +44,7 @@ def record(result: ShieldResult) -> dict[str, Any]:
         "notes": list(result.notes),
         "assumed": list(ASSUMED),
         "cautions": list(CAUTIONS),
-        "view_factor_sampling_bound": sampling_bound(RAYS),
+        "view_factor_sampling": {"bound": sampling_bound(RAYS), "meaning": sampling_words(RAYS)},
         "timing_s": dict(result.timing_s),
         "versions": dict(result.versions),
     }
@@ -85,8 +88,9 @@ def _fitted(shield: Fitted) -> dict[str, Any]:
             "covered_share": blank.covered_share,
             "cut_away_share": blank.lost_share,
             "fits": blank.fits,
-            "covers": shield.covers,
-            "to_part_mm": blank.to_part_mm,
+            "covers": blank.covers,
+            "not_covered_mm2": blank.bare_mm2,
+            "to_part_mm": {"least": blank.to_part_mm, "most": blank.farthest_mm},
             "checks": [
                 {
                     "zone": check.zone,
@@ -101,10 +105,14 @@ def _fitted(shield: Fitted) -> dict[str, Any]:
         },
         "pattern": None
         if pattern is None
-        else {
-            "pieces": len(pattern.pieces),
-            "refused": len(pattern.refused),
-            "share": pattern.share,
-            "distortion": pattern.limit,
-        },
+        else [
+            {
+                "name": piece.name,
+                "size_mm": [float(x) for x in piece.size],
+                "area_mm2": piece.area_mm2,
+                "folds_deg": [degrees(fold.angle_rad) for fold in piece.folds],
+                "distortion": piece.distortion,
+            }
+            for piece in pattern.pieces
+        ],
     }

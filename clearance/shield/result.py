@@ -12,6 +12,7 @@ from clearance.job.heat import Shield
 from clearance.job.schema import Job
 from clearance.layout.layout import Layout
 from clearance.shield.fitted import Fitted
+from clearance.verdict.result import CheckResult
 
 DRIVING, SOAK = "driving", "soak"
 """Air moving at the job's speed; and standing still just after the engine is shut off, the part still hot."""
@@ -96,13 +97,14 @@ class ZoneHeat:
 class ShieldResult:
     """All that the command found.
 
-    `about` is the shield that gaps are worked out for. `left_out` are zones without a limit. `fitted` is
-    None where no zone needs a shield.
+    `about` is the shield that gaps are worked out for, `checked` the check of the same job. `left_out` are
+    zones without a limit. `fitted` is None where no zone needs a shield.
     """
 
     job: Job
     about: Shield
     layout: Layout
+    checked: CheckResult
     zones: tuple[ZoneHeat, ...]
     left_out: tuple[str, ...]
     part_emissivity: tuple[float, str]
@@ -115,5 +117,5 @@ class ShieldResult:
     @property
     def enough(self) -> bool:
         """Whether every zone stays within its limit, with a shield where one is needed that fits and covers enough."""
-        covered = self.fitted is None or self.fitted.covers
+        covered = self.fitted is None or self.fitted.blank.covers
         return covered and all(zone.need is not Need.MORE_ROOM for zone in self.zones)

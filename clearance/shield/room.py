@@ -14,6 +14,7 @@ from clearance.motion.pair import PairMotion, pair_motion
 from clearance.scene.mesh import IntArray, Mesh
 from clearance.scene.zone import Zone
 from clearance.shield.approach import approach
+from clearance.shield.surface import face_areas
 
 AIR_MM = 6.0
 """Air kept behind a shield: below about 6 mm the heat that a gap of air conducts prevails (common practice)."""
@@ -117,7 +118,7 @@ def room(
     least, limiting = np.full(len(part.vertices), cap_mm), np.full(len(part.vertices), -1, dtype=np.int64)
     names = []
     for number, (zone, motion) in enumerate(zones_and_motions(layout)):
-        kept = _guard(zone, guard_mm) + max(held_mm(zone, air_mm) - air_mm, 0.0)
+        kept = guard_of(zone, guard_mm) + max(held_mm(zone, air_mm) - air_mm, 0.0)
         near = approach(part.vertices, zone, motion, setting.growth, least + kept, tolerance_mm) - kept
         lower = near < least - ROUNDING_MM
         least[lower], limiting[lower] = near[lower], number
@@ -155,17 +156,10 @@ def zones_and_motions(layout: Layout) -> Iterator[tuple[Zone, PairMotion]]:
         yield zone, pair_motion(part.rides, other, layout.setting.rock)
 
 
-def _guard(zone: Zone, guard_mm: Mapping[str, float]) -> float:
+def guard_of(zone: Zone, guard_mm: Mapping[str, float]) -> float:
     """Guard of a zone, mm; of the points of no zone, the largest of all."""
     if zone.name == NO_ZONE and zone.name not in guard_mm:
         return max(guard_mm.values(), default=0.0)
     if zone.name not in guard_mm:
         raise ValueError(f"no guard is given for zone '{zone.name}'")
     return guard_mm[zone.name]
-
-
-def face_areas(mesh: Mesh) -> Array:
-    """Return the area of each triangle, (m,) mm²."""
-    a, b, c = mesh.triangles.swapaxes(0, 1)
-    areas: Array = np.linalg.norm(np.cross(b - a, c - a), axis=1) / 2
-    return areas

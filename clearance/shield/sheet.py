@@ -19,7 +19,7 @@ WIDTH_MM = 390.0
 SCALE_BAR_MM = 100.0
 NAME_MM, SMALL_MM = 5.0, 3.2
 LINE_MM = 1.6 * SMALL_MM
-ARROW_MM, SEAM_MM = 10.0, 5.0
+ARROW_MM, SEAM_MM, FOLD_MM, ROW_MM = 10.0, 6.0, 1.5, 10.0
 
 CAUTION = (
     "An aid, not an approval. Local codes, the limits that the makers of hoses, wires, lines and paint state, and the "
@@ -30,7 +30,7 @@ CAUTION = (
 
 @dataclass(frozen=True, eq=False)
 class Line:
-    """A polyline, (k, 2) mm, y up; `layer` is CUT for what is cut, MARK for the rest."""
+    """A polyline, (k, 2) mm, y up; `layer` is CUT, FOLD or MARK (not worked)."""
 
     points: Array
     layer: str
@@ -59,7 +59,7 @@ class Sheet:
 
 def sheet_of(pattern: Pattern) -> Sheet:
     """Lay the pieces out in rows, with names, seams, the way up, a scale bar of 100 mm and the caution."""
-    sizes = [piece.flat.places.max(axis=0) for piece in pattern.pieces]
+    sizes = [piece.size for piece in pattern.pieces]
     width = max([WIDTH_MM] + [float(size[0]) + 2 * SPACE_MM for size in sizes])
     notes = _notes(pattern, width)
     corners, depth = _rows(sizes, width)
@@ -68,7 +68,7 @@ def sheet_of(pattern: Pattern) -> Sheet:
     lines, words = _scale_bar(np.array([SPACE_MM, height - head + 1.5 * LINE_MM]))
     words += _paragraph(notes, height - SPACE_MM / 2)
     for piece, corner in zip(pattern.pieces, corners, strict=True):
-        at = np.array([corner[0], height - head - corner[1] - piece.flat.places[:, 1].max()])
+        at = np.array([corner[0], height - head - corner[1] - piece.size[1]])
         own_lines, own_words = _piece(piece, at)
         lines, words = lines + own_lines, words + own_words
     return Sheet(width=width, height=height, lines=tuple(lines), words=tuple(words))
@@ -90,16 +90,26 @@ def _notes(pattern: Pattern, width: float) -> list[str]:
     notes = [
         f"Heat-shield blank, {len(pattern.pieces)} {pieces}, sheet {pattern.sheet_mm:g} mm, standoff "
         f"{pattern.standoff_mm:g} mm. Millimetres, 1:1. Middle of the sheet, seen from outside (away from the part).",
-        f"Laid flat within {100 * pattern.limit:g} % on 99 % of each piece's area. No seam allowance, no holes for "
-        "fixings. 'to B' marks the edge that meets piece B; the arrow points up in the bay.",
-    ]
-    notes += [
-        f"No pattern for {piece.name} ({piece.area_mm2 / 100:.0f} cm², at {piece.centre[0]:.0f}, "
-        f"{piece.centre[1]:.0f}, {piece.centre[2]:.0f}): {piece.why}."
-        for piece in pattern.refused
+        "Fold along the dashed lines by the degrees beside them: + takes the rims toward the part, - away from it. "
+        "Nothing stretches; drawn to sharp corners.",
+        *(f"{piece.name}: {told(piece, pattern.sheet_mm)}." for piece in pattern.pieces),
+        "No seam allowance, no holes for fixings or for what is bolted to the part: cut those by what is on the car. "
+        "'to B' marks where piece B is met; the arrow points up in the bay.",
     ]
     fits = int((width - 2 * SPACE_MM) / (0.68 * SMALL_MM))
     return [line for note in [*notes, CAUTION] for line in textwrap.wrap(note, fits)]
+
+
+def told(piece: PatternPiece, sheet_mm: float) -> str:
+    """Return a piece's size, folds and distortion in words."""
+    folds = "flat" if not piece.folds else f"{len(piece.folds)} fold{'s' if len(piece.folds) > 1 else ''}"
+    bent = (
+        ""
+        if not piece.folds
+        else f", bent over an inside radius of {sheet_mm:g} mm up to {100 * piece.distortion:.1f} % "
+        f"({piece.distortion * piece.size[0]:.1f} mm) too long across the folds"
+    )
+    return f"{piece.size[0]:.0f} x {piece.size[1]:.0f} mm, {piece.area_mm2 / 100:.0f} cm², {folds}{bent}"
 
 
 def _paragraph(notes: list[str], top: float) -> list[Words]:
@@ -116,20 +126,26 @@ def _scale_bar(at: Array) -> tuple[list[Line], list[Words]]:
 
 
 def _piece(piece: PatternPiece, at: Array) -> tuple[list[Line], list[Words]]:
-    """Outline, arrow, name and seams of one piece whose lower left corner is `at`."""
-    flat, middle = piece.flat, piece.middle + at
-    lines = [Line(flat.places[rim] + at, "CUT", closed=True) for rim in flat.rims]
+    """Outline, folds, arrow, name and seams of one piece whose lower left corner is `at`."""
+    middle = piece.middle + at
+    lines = [Line(rim + at, "CUT", closed=True) for rim in piece.rims]
     if piece.up.any():
         tip, across = middle + ARROW_MM / 2 * piece.up, np.array([-piece.up[1], piece.up[0]])
         tail = middle - ARROW_MM / 2 * piece.up
         barbs = [tip - 2.5 * piece.up + 1.2 * across, tip, tip - 2.5 * piece.up - 1.2 * across]
         lines += [Line(np.array([tail, tip]), "MARK"), Line(np.array(barbs), "MARK")]
-    rim = np.concatenate([flat.places[rim] + at for rim in flat.rims])
+    rim = np.concatenate([rim + at for rim in piece.rims])
     words = [Words(piece.name, _freest(middle, piece.up, rim) - np.array([0.0, NAME_MM / 2]), NAME_MM, centred=True)]
+    row, last = 0, -np.inf
+    for fold in piece.folds:
+        lines.append(Line(fold.ends + at, "FOLD"))
+        row, last = (row + 1 if fold.ends[1, 0] < last + ROW_MM else 0), float(fold.ends[1, 0])
+        place = fold.ends[1] + at + np.array([0.0, FOLD_MM + row % 3 * SMALL_MM])
+        words.append(Words(f"{np.degrees(fold.angle_rad):+.0f}°", place, SMALL_MM, centred=True))
     for name, seam in piece.joins:
         outward = seam + at - middle
         outward = outward / max(float(np.linalg.norm(outward)), 1e-9)
-        beside = seam + at + SEAM_MM * outward - np.array([0.0, SMALL_MM / 2])
+        beside = seam + at - SEAM_MM * outward - np.array([0.0, SMALL_MM / 2])
         words.append(Words(f"to {name}", beside, SMALL_MM, centred=True))
     return lines, words
 

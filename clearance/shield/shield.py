@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import time
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
 from clearance.errors import InputError
 from clearance.heat.emissivity import emissivity_of
-from clearance.heat.limits import limit_of
 from clearance.heat.neighbour import Neighbour, Source
 from clearance.heat.source import source_of
 from clearance.heat.surface_temperature import Surroundings
@@ -19,14 +19,14 @@ from clearance.job.schema import Job
 from clearance.job.schema import Zone as ZoneTable
 from clearance.layout.layout import lay_out
 from clearance.layout.placement import Progress, place
-from clearance.provenance import versions
+from clearance.motion.pair import PairMotion
+from clearance.pipeline import judge
 from clearance.shield.fitted import fitted
-from clearance.shield.region import Mask
 from clearance.shield.result import DRIVING, SOAK, Need, ShieldResult
-from clearance.shield.room import face_areas
+from clearance.shield.sightlines import sightlines
+from clearance.shield.surface import Mask, face_areas
 from clearance.shield.zone_heat import zone_heat
 from clearance.units import kelvin
-from clearance.verdict.judge import judge_zone
 
 SHARE = 0.95
 """Share of what the too hot points get from the part that the triangles behind a shield send them."""
@@ -52,29 +52,34 @@ def shield(job_file: Path, progress: Progress = lambda step: None) -> ShieldResu
     layout = lay_out(placed)
     progress("making the part a source of heat")
     source = source_of(job, heat, about, layout.setting.part.shown, layout.setting.registration.T_bay_part)
-    zones, hot, guards = [], list[Neighbour](), dict[str, float]()
-    for zone in layout.zones.zones:
-        progress(f"{zone.name}: clearance, temperatures and gaps")
-        judged = judge_zone(zone, layout.motions[zone.name], layout.setting)
-        guards[zone.name] = judged.budget.guard
-        if zone.table in limits:
+    checked = judge(placed, layout, progress)
+    zones, hot = [], list[tuple[Neighbour, PairMotion]]()
+    for judged in checked.zones:
+        if (zone := judged.zone).table in limits:
+            progress(f"{zone.name}: temperatures and gaps")
             found, too_hot = zone_heat(zone, limits[zone.table], job, judged, source, _surroundings(heat))
             zones.append(found)
-            hot += [too_hot] if found.need is not Need.NOTHING and len(too_hot.points) else []
-    needed = _needed(hot, source) if hot else None
-    growth = layout.setting.growth
+            if found.need is not Need.NOTHING and len(too_hot.points):
+                hot.append((too_hot, layout.motions[zone.name]))
+    guards = {judged.zone.name: judged.budget.guard for judged in checked.zones}
+    made = None
+    if hot:
+        needed, lines = _needed([near for near, _ in hot], source), sightlines(hot, source)
+        made = fitted(layout, job, about, needed, lines, guards, source.up, progress)
+    timing = {"total": time.perf_counter() - started}
     return ShieldResult(
         job=job,
         about=about,
         layout=layout,
+        checked=replace(checked, timing_s=timing),
         zones=tuple(zones),
         left_out=tuple(zone.name for zone in job.zones if zone.name not in limits),
         part_emissivity=emissivity_of(heat.emissivity, job.file, "heat.emissivity"),
         sheet_emissivity=emissivity_of(about.emissivity, job.file, "shield.emissivity"),
-        notes=(growth.warning,) if growth is not None and growth.warning else (),
-        fitted=None if needed is None else fitted(layout, job, about, needed, guards, source.up, progress),
-        timing_s={"total": time.perf_counter() - started},
-        versions=versions(),
+        notes=(growth.warning,) if (growth := layout.setting.growth) is not None and growth.warning else (),
+        fitted=made,
+        timing_s=timing,
+        versions=checked.versions,
     )
 
 
@@ -87,10 +92,6 @@ def _asked(job: Job) -> tuple[Heat, dict[str, ZoneTable]]:
     if not limits:
         wanted = 'add to each that heat may harm what it stands, such as limit = 120 (°C) or limit = "brake hose"'
         raise InputError(job.file, "no zone has a limit", wanted, "zone: limit")
-    for name, zone in limits.items():
-        assert zone.limit is not None
-        limit_of(zone.limit, job.file, f"zone '{name}': limit")
-        emissivity_of(zone.emissivity, job.file, f"zone '{name}': emissivity")
     return job.heat, limits
 
 

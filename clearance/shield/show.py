@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 
 import numpy as np
@@ -17,8 +18,8 @@ from clearance.outputs.raycast import Hits, RayMesh
 from clearance.outputs.render import Canvas
 from clearance.scene.mesh import Mesh
 from clearance.shield.blank import Blank
-from clearance.shield.region import Mask
-from clearance.shield.room import Room, face_areas
+from clearance.shield.room import Room
+from clearance.shield.surface import Mask, face_areas
 
 WIDE, HIGH = 1200, 800
 
@@ -90,12 +91,12 @@ def write_blank(blank: Blank, layout: Layout, need_faces: Mask, folder: Path, up
             canvas.surface(shape, hits, _plain(ZONE, hits), faint=0.5, only_behind=True)
     image = canvas.image()
     told = "clears every zone" if blank.fits else "not proven to clear every zone"
-    covers = f"covers {_percent(blank.covered_share)} % of the need"
+    covers = f"stops {_percent(blank.covered_share)} % of the heat's lines"
     annotate.title(
         image,
         f"Shield blank: {blank.area_mm2 / 100:.0f} sq. cm, {covers}, {told}",
-        f"standoff {blank.standoff_mm:g} mm, sheet {blank.sheet_mm:g} mm; "
-        f"{100 * blank.lost_share:.0f} % of it was cut away to clear the zones",
+        f"{blank.to_part_mm:.1f} to {blank.farthest_mm:.0f} mm off the part, sheet {blank.wish.sheet_mm:g} mm; "
+        f"{math.ceil(100 * blank.lost_share - 1e-9)} % of it was cut away to clear the zones",
     )
     annotate.scale_bar(image, camera)
     image.save(picture)

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import math
 import textwrap
 from collections.abc import Mapping
 
 from clearance.outputs.figures import at_most, interval
+from clearance.shield.blank import UNCOVERED
 from clearance.shield.fitted import Fitted
 from clearance.shield.result import SOAK, Gap, Need, ShieldResult, ZoneHeat
+from clearance.shield.sheet import told as piece_words
 
 CAUTIONS = (
     "An aid, not an approval: local codes, component makers' limits and a qualified person's judgement come first.",
@@ -17,6 +20,11 @@ CAUTIONS = (
     "driving.",
 )
 
+FIXING = (
+    "  this holds for pieces each fixed to the part at its middle and held in slots elsewhere: hot, they grow "
+    "otherwise than the part; what is bolted to the part is not in the job's part: cut the sheet for it"
+)
+
 ASSUMED = (
     "The neighbour passes no heat to its back or along itself: hotter than it will be.",
     "Soak: no air moves but by its own buoyancy, and the part stays at its full temperature for as long as the "
@@ -24,8 +32,9 @@ ASSUMED = (
     "Where the part is out of sight the surroundings are at ambient temperature; other zones hide nothing of it. "
     "Air that the part has warmed is not in the model: take it into `ambient`.",
     "Gaps are those at rest, the zone moved along the line of its gap; the clearance is proven over the whole motion.",
-    "A sheet stands before all that a neighbour sees of the part; it gets heat through still air and by radiation, and "
-    "nothing flows between them. Mountings that carry heat are not in the model.",
+    "Shielded: a sheet stands before all that a neighbour sees of the part, as far out as the standoff and as hot as "
+    "at the least standoff; it gets heat through still air and by radiation, and nothing flows between them. "
+    "Mountings that carry heat are not in the model.",
 )
 
 
@@ -69,21 +78,31 @@ def fitted_lines(shield: Fitted) -> list[str]:
     if pattern is None:
         return [*lines, "blank: nothing is left of it where the zones are kept clear"]
     told = "proven to clear every zone" if blank.fits else "not proven to clear every zone"
-    lines.append(
-        f"blank: {blank.area_mm2 / 100:.0f} cm², {told} over the whole motion; covers "
-        f"{int(100 * blank.covered_share)} % of that area, {100 * blank.lost_share:.0f} % of the sheet was cut away"
-    )
-    if not shield.covers:
-        lines.append("  not enough: the shielded gaps above hold for one that covers all of it and clears every zone")
+    lines += [
+        f"blank: {len(blank.panels)} piece(s), {blank.area_mm2 / 100:.0f} cm², {told} over the whole motion; stops "
+        f"{math.floor(100 * blank.covered_share)} % of the lines along which the part heats what gets too hot (worst "
+        f"of the poses tried: at rest and at the ends of every turn)",
+        f"  it stands {math.floor(10 * blank.to_part_mm) / 10:g} to {math.ceil(blank.farthest_mm)} mm off the part; "
+        f"{math.ceil(100 * blank.lost_share - 1e-9)} % of the sheet was cut away to clear the zones",
+    ]
+    if blank.bare_mm2 > 0:
+        at = ", ".join(f"{x:.0f}" for x in blank.bare_at)
+        lines.append(
+            f"  not covered: {math.ceil(blank.bare_mm2 / 100)} cm² of the part, about [{at}], seen past the sheet"
+        )
+    if not blank.covers:
+        lines.append(
+            f"  not enough: the shielded gaps above hold for one that stops {100 * (1 - UNCOVERED):g} % and clears "
+            "every zone"
+        )
     for check in blank.checks:
         lines.append(
             f"  {check.zone}: {check.verdict.value}, clearance {interval(check.clearance)} mm, "
             f"required {at_most(check.required_mm)} mm, guard {at_most(check.guard_mm)} mm"
         )
     lines += [f"  not seen by the scan beside the blank: {place.zone}: {place.advice}" for place in blank.unseen]
-    flat = f"{len(pattern.pieces)} piece(s), {int(100 * pattern.share)} % of the blank, distortion up to "
-    refused = f"; {len(pattern.refused)} piece(s) would stretch more and have no pattern" if pattern.refused else ""
-    return [*lines, f"pattern: {flat}{100 * pattern.limit:g} %{refused}"]
+    pieces = (f"  {piece.name}: {piece_words(piece, pattern.sheet_mm)}" for piece in pattern.pieces)
+    return [*lines, FIXING, "pattern: folds only, so that all of the blank lies flat", *pieces]
 
 
 def set_gaps(zone: ZoneHeat) -> list[str]:
@@ -124,10 +143,12 @@ def setup(result: ShieldResult) -> str:
     assert heat is not None
     regions = "".join(f", {r.name} {r.temperature:g} °C" for r in heat.region)
     speed = f", air at {heat.air_speed:g} m/s while driving" if heat.air_speed else ""
+    least = f" ({about.least_mm:g} mm where zones leave no more)" if about.least_mm < about.standoff else ""
     sheets = "one sheet" if about.sheets == 1 else f"two sheets {about.between:g} mm apart"
     return (
         f"part {heat.part_temperature:g} °C{regions}, emissivity {result.part_emissivity[0]:g}; air {heat.ambient:g} °C"
-        f"{speed}; {SOAK}: still air. Shield: {sheets} of {about.sheet:g} mm, {about.standoff:g} mm off the part, "
+        f"{speed}; {SOAK}: still air. Shield: {sheets} of {about.sheet:g} mm, {about.standoff:g} mm off the part"
+        f"{least}, "
         f"emissivity {result.sheet_emissivity[0]:g}, {about.build_mm:g} mm in all"
     )
 

@@ -1,49 +1,59 @@
-"""Write a shield study, whole or not at all."""
+"""Write a shield study as the report of a check with a section on heat, whole or not at all."""
 
 from __future__ import annotations
 
 import re
 from pathlib import Path
 
-from clearance.job.write import job_text
-from clearance.outputs import folder as whole
+from markupsafe import Markup
+
+from clearance.outputs import write as report
+from clearance.outputs.added import Added, Body
 from clearance.outputs.stems import stems
 from clearance.shield.drawing import write_drawing
 from clearance.shield.maps import temperature_ply
-from clearance.shield.page import page
-from clearance.shield.record import FORMAT, record
+from clearance.shield.page import section
+from clearance.shield.record import record
 from clearance.shield.result import ShieldResult
 from clearance.shield.show import write_blank, write_room
 
-STUDY = whole.Ours(
-    names=re.compile(
-        r"shield\.(json|html)|job\.toml|temperature_.*\.ply|shield_(room|blank|pattern)\.(ply|stl|png|svg|dxf)"
-    ),
-    record="shield.json",
-    form=FORMAT,
-)
+NAMES = re.compile(r"temperature_.*\.ply|shield_(room|blank|pattern)\.(ply|stl|png|svg|dxf)")
 
 
 def check_folder(folder: Path) -> None:
-    """Refuse a folder that holds anything but an earlier study, or that cannot be made. Raises InputError."""
-    whole.check_folder(folder, STUDY)
+    """Refuse a folder that holds anything but an earlier report, or that cannot be made. Raises InputError."""
+    report.check_folder(folder, NAMES)
 
 
 def write_shield(result: ShieldResult, folder: Path) -> None:
-    """Write shield.html, shield.json, maps of temperatures, room, blank and pattern, and the effective job.
+    """Write the report of the check with what heat asks for in it, maps of temperatures, room, blank and pattern.
 
-    An earlier study there stays until the new one is complete and is then replaced.
+    An earlier report there stays until the new one is complete and is then replaced.
 
     Raises
     ------
     InputError
         If the folder holds other files or cannot be written (full disk, no permission).
     """
-    whole.write_folder(folder, STUDY, lambda building: _fill(result, building, folder.resolve()))
+    added = Added(
+        key="shield",
+        tree=record(result),
+        bodies=_bodies(result),
+        names=NAMES,
+        fill=lambda building: _fill(result, building),
+    )
+    report.write_results(result.checked, folder, added)
 
 
-def _fill(result: ShieldResult, building: Path, place: Path) -> None:
-    (building / "job.toml").write_text(job_text(result.job, place), encoding="utf-8")
+def _bodies(result: ShieldResult) -> tuple[Body, ...]:
+    shield = result.fitted
+    if shield is None or not len(shield.blank.solid.faces):
+        return ()
+    note = "clears every zone" if shield.blank.fits else "not proven to clear every zone"
+    return (Body(name="shield blank", note=note, mesh=shield.blank.solid),)
+
+
+def _fill(result: ShieldResult, building: Path) -> Markup:
     names = stems(zone.name for zone in result.zones)
     for zone in result.zones:
         (building / f"temperature_{names[zone.name]}.ply").write_bytes(temperature_ply(zone))
@@ -53,5 +63,4 @@ def _fill(result: ShieldResult, building: Path, place: Path) -> None:
         if shield.pattern is not None:
             pictures.append(write_blank(shield.blank, result.layout, shield.need_faces, building, shield.up)[1])
             pictures.append(write_drawing(shield.pattern, building)[0])
-    (building / "shield.html").write_text(page(result, pictures), encoding="utf-8")
-    whole.write_json(building / STUDY.record, record(result))
+    return section(result, pictures)

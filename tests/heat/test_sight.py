@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import trimesh
 
-from clearance.heat.sight import Sight, sampling_bound
+from clearance.heat.sight import RAYS, TRIALS, Sight, sampling_bound, sampling_words
 from clearance.heat.view_factor import point_to_triangles
 from clearance.scene.mesh import Mesh
 
@@ -36,6 +36,22 @@ def test_it_keeps_its_bound_on_triangles_of_all_sizes(rays):
         worst = max(worst, float(np.abs(found - exact).max()))
     assert worst <= sampling_bound(rays)
     assert worst >= sampling_bound(rays) / 5  # a bound that says something
+
+
+def test_none_of_the_stated_number_of_independent_views_is_beyond_the_bound():
+    """Each with a triangle, a place and a frame of its own, against Lambert's closed form: the rule of three holds."""
+    rng = np.random.default_rng(11)
+    face, beyond, off = np.array([[0, 1, 2]]), 0, []
+    for _ in range(TRIALS):
+        corners = rng.normal(size=(3, 3)) * rng.choice([0.2, 1.0, 5.0, 30.0]) + [0, 0, rng.choice([0.3, 1.0, 3.0])]
+        point, normal = rng.normal(size=(1, 3)) * 0.3, rng.normal(size=(1, 3)) + np.array([0, 0, 1])
+        normal /= np.linalg.norm(normal)
+        found = Sight(Mesh(corners, face)).gathered(point, normal, np.ones((1, 1)))[0, 0]
+        off.append(abs(found - point_to_triangles(point[0], normal[0], corners[None])[0]))
+        beyond += off[-1] > sampling_bound(RAYS)
+    assert beyond == 0
+    assert np.sqrt(np.mean(np.square(off))) < sampling_bound(RAYS) / 4  # as the docstring says of the mean
+    assert f"{TRIALS} views" in sampling_words(RAYS)
 
 
 @pytest.mark.parametrize("away", [1.05, 1.5, 3.0, 6.0])

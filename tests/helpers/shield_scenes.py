@@ -9,8 +9,11 @@ import trimesh
 from brute import point_triangle
 from numpy.typing import NDArray
 
+from clearance.distance.inside import Surface
 from clearance.frames import identity
+from clearance.heat.emitter import Emitter
 from clearance.heat.growth import Growth
+from clearance.heat.neighbour import Source, placed
 from clearance.job.schema import Job
 from clearance.layout.layout import Layout
 from clearance.motion.pair import pair_motion
@@ -21,8 +24,11 @@ from clearance.scene.part import Part
 from clearance.scene.refine import refined
 from clearance.scene.zone import Zone
 from clearance.scene.zones import Zones
-from clearance.shield.blank import Blank, thickened
-from clearance.shield.room import face_areas
+from clearance.shield.blank import Blank
+from clearance.shield.panel import Panel, panel
+from clearance.shield.plan import Wish
+from clearance.shield.sightlines import Sightlines, sightlines
+from clearance.shield.surface import joined
 from clearance.verdict.setting import Setting
 
 Array = NDArray[np.float64]
@@ -122,9 +128,38 @@ def cap_mesh(radius: float, angle: float, rings: int = 16) -> Mesh:
     return Mesh(places, faces)
 
 
-def blank_of(inner: Mesh) -> Blank:
-    area = float(face_areas(inner).sum()) if len(inner.faces) else 0.0
+def blank_of(*panels: Panel) -> Blank:
+    area = sum(panel.area_mm2 for panel in panels)
     return Blank(
-        inner=inner, solid=thickened(inner, SHEET_MM), standoff_mm=12.0, sheet_mm=SHEET_MM, margin_mm=8.0, air_mm=6.0,
+        panels=panels, solid=joined([panel.solid(SHEET_MM) for panel in panels]), wish=wish_of(12.0, sheet=SHEET_MM),
         to_part_mm=12.0, farthest_mm=12.0, checks=(), unseen=(), untrimmed_mm2=area, area_mm2=area, covered_share=1.0,
+        bare_mm2=0.0, bare_at=np.zeros(3),
+    )  # fmt: skip
+
+
+def u_panel() -> Panel:
+    """A channel about the x axis, open downward: sides of 30 mm, a back of 50 mm, 80 mm long, seen from outside."""
+    corners = np.array([[0.0, 25, -30], [0, 25, 0], [0, -25, 0], [0, -25, -30]])
+    return panel(corners, np.array([1.0, 0, 0]), (0.0, 110.0), (0.0, 80.0))
+
+
+def hot_points(low: tuple[float, float], high: tuple[float, float], z: float, step: float = 10.0) -> Array:
+    """A grid of points at one height, (n, 3)."""
+    x, y = (np.arange(a, b + 1e-9, step) for a, b in zip(low, high, strict=True))
+    return np.stack([*np.meshgrid(x, y, indexing="ij"), np.full((len(x), len(y)), z)], axis=-1).reshape(-1, 3)
+
+
+def lines_to(part: Mesh, points: Array, normal: tuple[float, float, float], rock: Rock | None = None) -> Sightlines:
+    """Lines of heat from points that all face one way to a part at one temperature."""
+    count = len(part.faces)
+    emitter, surface = Emitter(part, np.full(count, 900.0), np.full(count, 0.8)), Surface(part)
+    near = placed(points, np.tile(np.array(normal), (len(points), 1)), surface, 0.9)
+    source = Source(part=emitter, surface=surface, emissivity=0.8, up=np.array([0.0, 0, 1]))
+    return sightlines([(near, pair_motion("engine", "chassis", rock))], source)
+
+
+def wish_of(standoff: float = 10.0, least: float | None = None, sheet: float = 1.0, pieces: int = 4) -> Wish:
+    return Wish(
+        standoff_mm=standoff, least_mm=standoff if least is None else least, sheet_mm=sheet, margin_mm=8.0, air_mm=6.0,
+        pieces=pieces,
     )  # fmt: skip

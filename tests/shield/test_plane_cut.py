@@ -7,10 +7,8 @@ import pytest
 from shield_scenes import cap_mesh
 
 from clearance.scene.mesh import Mesh
-from clearance.shield.offset import edges_of, tidied
 from clearance.shield.plane_cut import cut_by_plane
-from clearance.shield.region import pieces
-from clearance.shield.room import face_areas
+from clearance.shield.surface import edges_of, face_areas, pieces, tidied
 
 
 @pytest.mark.parametrize("seed", range(6))

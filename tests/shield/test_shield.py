@@ -9,14 +9,18 @@ from pathlib import Path
 import numpy as np
 import pytest
 import trimesh
+from markupsafe import escape
 
 from clearance.cli import main
 from clearance.errors import InputError
+from clearance.outputs.write import write_results
+from clearance.pipeline import check
 from clearance.shield.record import record
 from clearance.shield.result import DRIVING, SOAK, Need, ShieldResult
 from clearance.shield.shield import shield
 from clearance.shield.text import CAUTIONS, summary
 from clearance.shield.write import check_folder, write_shield
+from clearance.verify.verify import verify
 
 JOB = """\
 title = "hot bar"
@@ -125,7 +129,7 @@ def test_the_shield_covers_the_upper_face_and_clears_every_zone(found):
     assert corners[:, :, 2].min() > -20.5
     assert (corners[:, :, 2].mean(axis=1) > 19).mean() > 0.8
     assert shield_.share == pytest.approx(1.0)
-    assert shield_.covers
+    assert shield_.blank.covers
     assert {check.zone for check in shield_.blank.checks} >= {"hose", "far wall", "floor"}
     assert shield_.pattern is not None
 
@@ -148,18 +152,40 @@ def test_what_is_said(found):
     assert json.loads(json.dumps(tree, allow_nan=False))["zones"][0]["needed_bare_mm"][SOAK]["gap_mm"] > 60
 
 
-def test_the_folder_is_whole_and_replaced_whole(found, tmp_path):
-    out = tmp_path / "out"
-    for _ in range(2):
-        write_shield(found, out)
-        names = {path.name for path in out.iterdir()}
-        assert {"shield.html", "shield.json", "job.toml", "temperature_hose.ply", "shield_blank.stl",
-                "shield_pattern.svg", "shield_pattern.dxf", "shield_room.ply"} <= names  # fmt: skip
-    assert [path.name for path in tmp_path.iterdir()] == ["out"]
-    page = (out / "shield.html").read_text()
-    assert "http" not in page.replace("http://www.w3.org", "")
-    assert "<script" not in page
-    cloud = trimesh.load(out / "temperature_hose.ply")
+@pytest.fixture(scope="module")
+def written(found, tmp_path_factory) -> Path:
+    """A folder written over an earlier one."""
+    out = tmp_path_factory.mktemp("written") / "out"
+    out.mkdir()
+    (out / "report.json").write_text('{"format": "clearance-report/1"}')
+    (out / "shield_room.png").write_text("of an earlier study")
+    write_shield(found, out)
+    return out
+
+
+def test_the_folder_is_whole_and_replaced_whole(found, written):
+    names = {path.name for path in written.iterdir()}
+    assert {"report.html", "report.json", "certificate.json", "job.toml", "temperature_hose.ply",
+            "shield_blank.stl", "shield_pattern.svg", "shield_pattern.dxf", "shield_room.ply"} <= names  # fmt: skip
+    assert [path.name for path in written.parent.iterdir()] == ["out"]
+    assert b"of an earlier study" not in (written / "shield_room.png").read_bytes()
+    tree = json.loads((written / "report.json").read_text())
+    zone = tree["shield"]["zones"][0]
+    assert (zone["set_gap_mm"], zone["set_gap_shielded_mm"]) == (40.0, 25.0)
+    assert zone["available_mm"] == pytest.approx(found.zones[0].available_mm)
+    assert tree["verdict"] == found.checked.verdict.value
+    page = (written / "report.html").read_text()
+    for words in ("gaps needed, set and available", "Cautions on heat", "shield blank", str(escape(CAUTIONS[1]))):
+        assert words in page, words
+
+
+def test_the_blank_is_in_the_view_and_verify_takes_the_report(found, written):
+    scene = (written / "report.html").read_text().split('id="scene">')[1].split("</script>")[0]
+    (body,) = json.loads(scene)["bodies"]
+    assert body["name"] == "shield blank"
+    assert body["faces"]["n"] == len(found.fitted.blank.solid.faces)
+    assert verify(written, lambda step: None).exit_code == 0
+    cloud = trimesh.load(written / "temperature_hose.ply")
     assert len(cloud.vertices) == len(found.zones[0].points)
 
 
@@ -192,6 +218,36 @@ def test_bad_input_is_one_line_before_anything_is_worked_out(tmp_path, old, new,
     assert "\n" not in line
     for word in words:
         assert word in line, line
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ('"silicone sleeve"', '"silicon sleeves"', ("zone 'far wall': limit", "did you mean 'silicone sleeve'?")),
+        ("emissivity = 0.8", 'emissivity = "rust"', ("heat.emissivity", "unknown surface 'rust'")),
+        ("standoff = 12", 'emissivity = "tin"', ("shield.emissivity", "unknown surface 'tin'")),
+        ("temperature = 450", 'temperature = 450, emissivity = "tin"', ("region 'root'", "unknown surface 'tin'")),
+    ],
+)
+def test_check_refuses_unknown_names_too(tmp_path, old, new, words):
+    with pytest.raises(InputError) as refused:
+        check(_job(tmp_path, old, new))
+    for word in words:
+        assert word in str(refused.value)
+
+
+def test_a_part_too_hot_for_its_material_is_told_with_the_source(tmp_path):
+    """SSINA's guide: 870 °C for intermittent service of 304, from the table of materials."""
+    hot = "part_temperature = 875\nmodelled_at = 20"
+    job = _job(tmp_path, "part_temperature = 500", hot)
+    job.write_text(job.read_text().replace('material = "304"', 'material = "316L"'))
+    result = check(job)
+    assert result.growth is not None
+    told = result.growth.warning or ""
+    assert "875 °C is above the guide of 870 °C for 316L" in told
+    assert "SSINA high-temperature guide" in told
+    write_results(result, tmp_path / "out")
+    assert "SSINA high-temperature guide" in (tmp_path / "out" / "report.html").read_text()
 
 
 def test_no_zone_with_a_limit(tmp_path, monkeypatch, capsys):

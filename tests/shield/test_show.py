@@ -10,11 +10,10 @@ import open3d
 import pytest
 import trimesh
 from PIL import Image
-from shield_scenes import any_job, blank_of, box_of, laid_out, zone_of
+from shield_scenes import any_job, blank_of, box_of, hot_points, laid_out, lines_to, wish_of, zone_of
 
 from clearance.frames import rigid
 from clearance.outputs.colours import BANDS
-from clearance.scene.mesh import Mesh
 from clearance.shield.blank import blank
 from clearance.shield.room import room
 from clearance.shield.show import SHEET, write_blank, write_room
@@ -50,7 +49,8 @@ def test_the_blank_is_written_in_the_parts_own_frame(tmp_path: Path):
     turn = np.array([[0.0, -1, 0], [1, 0, 0], [0, 0, 1]])
     placed = replace(layout.setting.registration, T_bay_part=rigid("bay", "part", turn, (10.0, 20, 30)))
     layout = replace(layout, setting=replace(layout.setting, registration=placed))
-    made = blank(layout, any_job(), BLOCK.triangles.mean(axis=1)[:, 2] < 0.1, 10.0, 1.0)
+    lines = lines_to(BLOCK, hot_points((-20, -10), (20, 10), -80.0), (0.0, 0, 1))
+    made = blank(layout, any_job(), BLOCK.triangles.mean(axis=1)[:, 2] < 0.1, lines, {"wall": 0.0}, wish_of())
     mesh, picture = write_blank(made, layout, SIDE, tmp_path, UP)
     read = trimesh.load(mesh)
     assert read.is_watertight
@@ -60,8 +60,7 @@ def test_the_blank_is_written_in_the_parts_own_frame(tmp_path: Path):
 
 
 def test_an_empty_blank_is_not_written(tmp_path: Path):
-    nothing = blank_of(Mesh(np.zeros((0, 3)), np.zeros((0, 3), dtype=np.int64)))
     layout = laid_out(BLOCK, [zone_of(box_of((0, 0, -90), (9, 9, -80)))])
     with pytest.raises(ValueError, match="nothing is left"):
-        write_blank(nothing, layout, SIDE, tmp_path, UP)
+        write_blank(blank_of(), layout, SIDE, tmp_path, UP)
     assert not list(tmp_path.iterdir())

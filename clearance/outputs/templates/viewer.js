@@ -33,7 +33,9 @@ async function readScene(scene) {
       surface: faces && Surface(points, faces), on_part: sub(zone.on_part, scene.origin), on_zone: sub(zone.on_zone, scene.origin),
     };
   }));
-  return { part, zones, context: await places(scene.context) };
+  const bodies = await Promise.all(scene.bodies.map(async body => (
+    { ...body, points: await places(body.points), faces: await corners(body.faces), on: true })));
+  return { part, zones, bodies, context: await places(scene.context) };
 }
 
 // Every slider: [name in the pose, label, low, high, rest, unit].
@@ -80,7 +82,7 @@ async function showScene(scene, root) {
   if (!screen) return;
   root.hidden = false;
   document.getElementById("view-none").hidden = true;
-  const { part, zones, context } = await readScene(scene), motions = Motions(scene), all = sliders(scene);
+  const { part, zones, bodies, context } = await readScene(scene), motions = Motions(scene), all = sliders(scene);
   let pose = restPose(scene), spot = scene.deciding, atWorst = false, live = false, waiting = false;
   const by = id => document.getElementById(id);
 
@@ -96,6 +98,7 @@ async function showScene(scene, root) {
     context: screen.body("dots", context),
     unseen: screen.body("lines", new Float32Array(scene.unseen.flatMap(u => ringed(sub(u.centre, scene.origin), u.size)))),
     zones: zones.map(zone => screen.body(zone.faces ? "surface" : "dots", zone.points, zone.faces, scaledOwn(zone))),
+    bodies: bodies.map(body => screen.body("surface", body.points, body.faces)),
     gap: screen.body("lines", new Float32Array(6)),
   };
 
@@ -159,6 +162,7 @@ async function showScene(scene, root) {
     });
     if (on("show-rest")) screen.draw(shapes.context, STILL, { plain: [190, 187, 180], dot: 1.5 * sharp });
     screen.draw(shapes.part, placed, { hatch });
+    bodies.forEach((body, i) => { if (body.on) screen.draw(shapes.bodies[i], placed, { faint: true, plain: [224, 159, 62] }); });
     if (on("show-patches")) screen.draw(shapes.patches, placed, { plain: [20, 20, 20] });
     if (on("show-unseen")) screen.draw(shapes.unseen, STILL, { plain: [20, 20, 20] });
     tag();
@@ -289,6 +293,13 @@ async function showScene(scene, root) {
       go.type = "button";
       go.setAttribute("aria-label", `go to worst spot of ${zone.name}`);
       go.addEventListener("click", () => goTo(i));
+    });
+    bodies.forEach((body, i) => {
+      const row = element("div", "", by("view-bodies")), box = element("input", "", row), label = element("label", body.name, row);
+      Object.assign(box, { type: "checkbox", id: `body-${i}`, checked: true });
+      label.htmlFor = box.id;
+      element("span", body.note, row);
+      box.addEventListener("change", () => { body.on = box.checked; change(); });
     });
     for (const id of ["show-patches", "show-unseen", "show-rest", "show-hatch"]) by(id).addEventListener("change", change);
     by("colour-pose").addEventListener("change", () => setLive(true));
