@@ -24,7 +24,7 @@ from clearance.distance.fcl_engine import FclBody
 from clearance.motion.rock import rock_from
 from clearance.moves.cells import Cells, Study
 from clearance.moves.demand import Demand
-from clearance.moves.evaluator import Ruling
+from clearance.moves.search import Ruling
 from clearance.moves.solve import How, solve
 from clearance.moves.space import MoveSpace
 from clearance.moves.workers import cores

@@ -25,7 +25,7 @@ from move_scenes import grid_of, least, move_scene  # noqa: E402
 
 from clearance.moves.answers import smallest_move  # noqa: E402
 from clearance.moves.cells import Decider  # noqa: E402
-from clearance.moves.evaluator import Ruling  # noqa: E402
+from clearance.moves.search import Ruling  # noqa: E402
 
 SAME_MM = 1e-5
 SLACK = 1.01

@@ -10,12 +10,13 @@ from numpy.typing import NDArray
 
 from clearance.frames import Array
 from clearance.moves.demand import Demand
-from clearance.moves.evaluator import Evaluator, Ruling
+from clearance.moves.evaluator import Evaluator
 from clearance.moves.link_evaluator import LinkDemand, LinkEvaluator
+from clearance.moves.search import Left, Ruling
 from clearance.moves.space import IntArray, MoveSpace
 
-Open = list[tuple[int, Array]]
-"""Demands not yet known to be kept over a cell, by index, each with the boxes of angles that are left."""
+Open = list[tuple[int, Left]]
+"""Demands not yet known to be kept over a cell, by index, each with what is left to know."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -87,9 +88,9 @@ class Decider:
 
     def rule(self, centre: Array, half: Array, open_: Open) -> tuple[Ruling, Open, int]:
         """Rule on a cell of moves: what is left open, the least sure demand first, and who blocks or is in doubt."""
-        left: list[tuple[float, int, Array]] = []
-        for index, boxes in open_:
-            ruling, own, least = self.evaluators[index].rule(centre, half, boxes)
+        left: list[tuple[float, int, Left]] = []
+        for index, known in open_:
+            ruling, own, least = self.evaluators[index].rule(centre, half, known, lost=bool(left))
             if ruling is Ruling.BLOCKED:
                 return Ruling.BLOCKED, [], index
             if ruling is Ruling.UNDECIDED:

@@ -15,8 +15,8 @@ from clearance.layout.placement import Placement, Progress, place
 from clearance.moves.answers import FreeBox, Smallest, largest_box, smallest_move
 from clearance.moves.cells import Cells, Decider, Study
 from clearance.moves.displaced import at_rest, centre_of, moved_by
-from clearance.moves.evaluator import Ruling
 from clearance.moves.room_job import demanded
+from clearance.moves.search import Ruling
 from clearance.moves.solve import BOXES, How, solve
 from clearance.moves.space import MoveSpace
 from clearance.moves.what_if import judge_moved

@@ -10,9 +10,9 @@ import numpy as np
 
 from clearance.frames import Array
 from clearance.job.moves import Move
-from clearance.moves.evaluator import Ruling
 from clearance.moves.move_text import CAUTION, WIDE
 from clearance.moves.room import Room, as_move
+from clearance.moves.search import Ruling
 from clearance.moves.space import NAMES
 from clearance.outputs.terminal import WORDS
 

@@ -14,7 +14,7 @@ from move_scenes import grid_of, least, move_scene
 
 from clearance.moves.answers import largest_box, smallest_move
 from clearance.moves.cells import Decider, tasks
-from clearance.moves.evaluator import Ruling
+from clearance.moves.search import Ruling
 
 SAME_MM = 1e-5
 """What two float64 computations may differ by."""

@@ -15,8 +15,8 @@ from scipy.spatial.transform import Rotation
 from clearance.motion.rock import rock_from
 from clearance.motion.zone_motion import Link, Travel
 from clearance.moves.cells import Decider, Study
-from clearance.moves.evaluator import Ruling
 from clearance.moves.link_evaluator import LinkDemand
+from clearance.moves.search import Ruling
 from clearance.moves.space import MoveSpace
 from clearance.scene.mesh import Mesh
 
