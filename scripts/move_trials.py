@@ -39,7 +39,7 @@ def judge(seed: int) -> Counter[str]:
     made, told = move_scene(seed), Counter[str]()
     space, rng = made.space, np.random.default_rng((seed, 5))
     decider = Decider(made.study())
-    cells = decider.decide(np.zeros(6, np.int64), space.counts.copy())
+    cells = decider.decide(decider.whole())
     found = smallest_move(cells, decider)
     grid = grid_of(space)
     if len(grid) > MOST_CORNERS:

@@ -90,7 +90,11 @@ class Evaluator:
             return 0.0
         return float(np.linalg.norm(half[:3]) + np.linalg.norm(half[3:]) * self.arm_mm)
 
-    def rule(self, centre: Array, half: Array, left: Left, *, lost: bool = False) -> tuple[Ruling, Left, float]:
+    def drift_mm(self, left: Left, centre: Array) -> float:
+        """Return how far the clearance may have fallen, mm, from where `left` was found to a move."""
+        return self.fall_mm(np.abs(centre - left.at))
+
+    def rule(self, centre: Array, half: Array, left: Left, *, lost: bool = False) -> tuple[Ruling, Left]:
         """Tell whether the demand is kept in a cell of moves.
 
         Parameters
@@ -103,7 +107,6 @@ class Evaluator:
         -------
         ruling : FREE: kept by every move of the cell in every state. BLOCKED: by none.
         left : what is not known to be clear
-        least : smallest distance met, or that may be, mm
         """
         fall = self.fall_mm(half)
         thin = self._thinness(fall)
@@ -115,10 +118,10 @@ class Evaluator:
             closest=lambda angles: self._closest(centre, half, fall, angles, thin),
             falls=self._angle_falls,
         )
-        ruling, own, least = search(asked, left, centre, self.fall_mm(np.abs(centre - left.at)), lost=lost)
+        ruling, own = search(asked, left, centre, self.drift_mm(left, centre), lost=lost)
         if ruling is Ruling.FREE and self.contained(centre):
-            return Ruling.BLOCKED, own, least
-        return ruling, own, least
+            return Ruling.BLOCKED, own
+        return ruling, own
 
     def _angle_falls(self, half: Array) -> Array:
         return np.array(

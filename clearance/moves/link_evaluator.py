@@ -73,15 +73,19 @@ class LinkEvaluator:
         """Tell nothing: the sweep asks itself."""
         return False
 
-    def rule(self, centre: Array, half: Array, left: Left, *, lost: bool = False) -> tuple[Ruling, Left, float]:
+    def drift_mm(self, _left: Left, _centre: Array) -> float:
+        """Return 0: a sweep costs so much that a demand not short at the parent's middle is not asked again."""
+        return 0.0
+
+    def rule(self, centre: Array, half: Array, left: Left, *, lost: bool = False) -> tuple[Ruling, Left]:
         """Tell whether the demand is kept in a cell of moves, as `Evaluator.rule`."""
         bound, away, angle = self._at(centre)
         fall = self.fall_mm(half, away, angle)
         if bound.upper + fall < self.demand.need_mm:
-            return Ruling.BLOCKED, left, bound.upper
+            return Ruling.BLOCKED, left
         if bound.lower - fall >= self.demand.need_mm:
-            return Ruling.FREE, Left(left.boxes[:0], left.floors[:0], centre), bound.upper
-        return Ruling.UNDECIDED, left, bound.upper
+            return Ruling.FREE, Left(left.boxes[:0], left.floors[:0], centre)
+        return Ruling.UNDECIDED, Left(left.boxes, left.floors, centre, bound.upper)
 
     def fall_mm(self, half: Array, away: float, angle: float) -> float:
         """Return how far the clearance may fall, mm, within half widths (6,).

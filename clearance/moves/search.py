@@ -46,11 +46,14 @@ class Left:
     floors : (k,) float64
         The clearance over each box is no less than this at the move `at`, mm.
     at : (6,) float64
+    least_mm : float
+        Smallest distance met there; minus infinity where none was asked.
     """
 
     boxes: Array
     floors: Array
     at: Array
+    least_mm: float = -np.inf
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -75,7 +78,7 @@ class Question:
     falls: Callable[[Array], Array]
 
 
-def search(asked: Question, left: Left, at: Array, drift_mm: float, *, lost: bool) -> tuple[Ruling, Left, float]:
+def search(asked: Question, left: Left, at: Array, drift_mm: float, *, lost: bool) -> tuple[Ruling, Left]:
     """Tell whether the need is kept over a cell, in all of `left`.
 
     Parameters
@@ -88,7 +91,6 @@ def search(asked: Question, left: Left, at: Array, drift_mm: float, *, lost: boo
     -------
     ruling : FREE: no box comes within the need. BLOCKED: some two points are nearer than it at every move.
     left : boxes that are not known to be clear
-    least : smallest distance met, or that may be, mm
     """
     need, fall = asked.need_mm, asked.fall_mm
     ordered = enumerate(zip((left.floors - drift_mm).tolist(), left.boxes, strict=True))
@@ -108,7 +110,7 @@ def search(asked: Question, left: Left, at: Array, drift_mm: float, *, lost: boo
         distance, rise = found or asked.closest((low + high) / 2)
         least = min(least, distance)
         if distance + rise < need:
-            return Ruling.BLOCKED, left, least
+            return Ruling.BLOCKED, left
         falls = asked.falls((high - low) / 2)
         turned = float(falls.sum())
         floor = max(floor, distance - asked.spare_mm - turned)
@@ -125,8 +127,8 @@ def search(asked: Question, left: Left, at: Array, drift_mm: float, *, lost: boo
         boxes.append(box)
         floors.append(floor)
     if not boxes:
-        return Ruling.FREE, Left(left.boxes[:0], left.floors[:0], at), least
-    return Ruling.UNDECIDED, Left(np.array(boxes), np.array(floors), at), min(least, *floors)
+        return Ruling.FREE, Left(left.boxes[:0], left.floors[:0], at)
+    return Ruling.UNDECIDED, Left(np.array(boxes), np.array(floors), at, min(least, min(floors)))
 
 
 def _cut(box: Array, axis: int, found: tuple[float, float]) -> list[tuple[Array, tuple[float, float] | None]]:

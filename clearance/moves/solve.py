@@ -6,13 +6,13 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from clearance.moves.cells import Cells, Study, joined, tasks
+from clearance.moves.cells import Cells, Decider, Study, joined
 from clearance.moves.store import Store, study_key
-from clearance.moves.workers import Box, cores, decide_here, decide_on_cluster, decide_on_cores
+from clearance.moves.workers import Numbered, cores, decide_here, decide_on_cluster, decide_on_cores
 from clearance.provenance import versions
 
 BOXES = 64
-"""About how many boxes the range is cut into: what is lost at most by an interrupt is the boxes at work."""
+"""About how many boxes are open when the work is handed out: an interrupt loses at most the boxes at work."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -43,7 +43,9 @@ def solve(study: Study, how: How, told: Callable[[int, int], None] = lambda done
     `told` is called with the boxes done and their number. Raises InputError where the file of kept cells or
     the cluster cannot be used.
     """
-    boxes: list[Box] = [(n, low, high) for n, (low, high) in enumerate(tasks(study.space, BOXES))]
+    decider = Decider(study)
+    decided, open_ = decider.opened(BOXES)
+    boxes = list(enumerate(open_))
     store = Store(how.keep, study_key(study, versions())) if how.keep is not None else None
     done: dict[int, Cells] = {}
     try:
@@ -53,7 +55,7 @@ def solve(study: Study, how: How, told: Callable[[int, int], None] = lambda done
             done = store.finished()
         taken = len(done)
         told(taken, len(boxes))
-        for number, cells in _decided(study, [box for box in boxes if box[0] not in done], how):
+        for number, cells in _decided(decider, [box for box in boxes if box[0] not in done], how):
             if store is not None:
                 store.add(number, cells)
             done[number] = cells
@@ -61,13 +63,13 @@ def solve(study: Study, how: How, told: Callable[[int, int], None] = lambda done
     finally:
         if store is not None:
             store.close()
-    return joined([done[number] for number in sorted(done)]), taken
+    return joined([decided, *(done[number] for number in sorted(done))]), taken
 
 
-def _decided(study: Study, left: list[Box], how: How) -> Iterator[tuple[int, Cells]]:
+def _decided(decider: Decider, left: list[Numbered], how: How) -> Iterator[tuple[int, Cells]]:
     if not left:
         return iter(())
     if how.cluster is not None:
-        return decide_on_cluster(study, left, how.cluster)
+        return decide_on_cluster(decider.study, left, how.cluster)
     workers = min(how.workers or cores(), len(left))
-    return decide_on_cores(study, left, workers) if workers > 1 else decide_here(study, left)
+    return decide_on_cores(decider, left, workers) if workers > 1 else decide_here(decider, left)

@@ -6,44 +6,45 @@ import multiprocessing
 import os
 import pickle
 from collections.abc import Iterable, Iterator
-from concurrent.futures import CancelledError, ProcessPoolExecutor, as_completed
+from concurrent.futures import FIRST_COMPLETED, CancelledError, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
 from functools import lru_cache
 from typing import Any
 
 from clearance.errors import ClearanceError, InputError, MissingLibraryError
-from clearance.moves.cells import Cells, Decider, Study
-from clearance.moves.space import IntArray
+from clearance.moves.cells import Box, Cells, Decider, Study
 
-Box = tuple[int, IntArray, IntArray]
+Numbered = tuple[int, Box]
 MOST_DEATHS = 5
 """Times that workers may die before the study is given up."""
+
+THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "TBB_NUM_THREADS", "IGL_NUM_THREADS")
 
 _decider: Decider | None = None
 
 
-def decide_here(study: Study, boxes: Iterable[Box]) -> Iterator[tuple[int, Cells]]:
+def decide_here(decider: Decider, boxes: Iterable[Numbered]) -> Iterator[tuple[int, Cells]]:
     """Decide boxes in this process."""
-    decider = Decider(study)
-    for number, low, high in boxes:
-        yield number, decider.decide(low, high)
+    for number, box in boxes:
+        yield number, decider.decide(box)
 
 
-def decide_on_cores(study: Study, boxes: list[Box], workers: int) -> Iterator[tuple[int, Cells]]:
-    """Decide boxes in `workers` processes; where one dies, what it had not finished is decided again."""
-    packed, left = pickle.dumps(study), {box[0]: box for box in boxes}
+def decide_on_cores(decider: Decider, boxes: list[Numbered], workers: int) -> Iterator[tuple[int, Cells]]:
+    """Decide boxes in this process and `workers` - 1 others; what one that dies had not finished is decided again.
+
+    This process begins with the last box, the others with the first, so that nobody waits for them to start.
+    """
+    packed, left = pickle.dumps(decider.study), dict(boxes)
     for _ in range(MOST_DEATHS):
         try:
-            with ProcessPoolExecutor(
-                workers, multiprocessing.get_context("spawn"), initializer=_ready, initargs=(packed,)
-            ) as pool:
-                asked = {pool.submit(_decide, low, high): number for number, low, high in left.values()}
+            with _one_thread_each(), _pool(workers - 1, packed) as pool:
+                asked = {pool.submit(_decide, box): number for number, box in left.items()}
                 try:
-                    for done in as_completed(asked):
-                        cells = done.result()
-                        del left[asked[done]]
-                        yield asked[done], cells
-                except GeneratorExit:
+                    for number, cells in _as_decided(decider, asked, left):
+                        del left[number]
+                        yield number, cells
+                except (GeneratorExit, KeyboardInterrupt):
                     pool.shutdown(wait=False, cancel_futures=True)
                     raise
             return
@@ -52,7 +53,42 @@ def decide_on_cores(study: Study, boxes: list[Box], workers: int) -> Iterator[tu
     raise ClearanceError(f"worker processes died {MOST_DEATHS} times; finished cells are kept: --resume")
 
 
-def decide_on_cluster(study: Study, boxes: list[Box], address: str) -> Iterator[tuple[int, Cells]]:
+def _pool(others: int, packed: bytes) -> ProcessPoolExecutor:
+    return ProcessPoolExecutor(others, multiprocessing.get_context("spawn"), initializer=_ready, initargs=(packed,))
+
+
+def _as_decided(
+    decider: Decider, asked: dict[Future[Cells], int], boxes: dict[int, Box]
+) -> Iterator[tuple[int, Cells]]:
+    """Yield what the other processes have decided, and decide what none of them has begun."""
+    own = list(asked)
+    while asked:
+        while own and not own[-1].cancel():
+            own.pop()
+        if own:
+            number = asked.pop(own.pop())
+            yield number, decider.decide(boxes[number])
+        for done in wait(asked, timeout=0 if own else None, return_when=FIRST_COMPLETED).done:
+            if not done.cancelled():
+                yield asked[done], done.result()
+                del asked[done]
+
+
+@contextmanager
+def _one_thread_each() -> Iterator[None]:
+    """Let libraries start no threads of their own in the processes started meanwhile."""
+    before = {name: os.environ.get(name) for name in THREADS}
+    os.environ.update(dict.fromkeys(THREADS, "1"))
+    try:
+        yield
+    finally:
+        for name, value in before.items():
+            os.environ.pop(name, None)
+            if value is not None:
+                os.environ[name] = value
+
+
+def decide_on_cluster(study: Study, boxes: list[Numbered], address: str) -> Iterator[tuple[int, Cells]]:
     """Decide boxes on a Dask cluster; the scheduler hands what a lost worker had to another.
 
     Raises
@@ -75,8 +111,7 @@ def decide_on_cluster(study: Study, boxes: list[Box], address: str) -> Iterator[
     with client:
         held = client.scatter(packed, broadcast=True)
         asked = {
-            client.submit(_decide_packed, held, low, high, retries=MOST_DEATHS, pure=False): number
-            for number, low, high in boxes
+            client.submit(_decide_packed, held, box, retries=MOST_DEATHS, pure=False): number for number, box in boxes
         }
         for done in dask.as_completed(asked):  # type: ignore[no-untyped-call]
             try:
@@ -100,19 +135,16 @@ def _ready(packed: bytes) -> None:
     _decider = Decider(pickle.loads(packed))
 
 
-def _decide(low: IntArray, high: IntArray) -> Cells:
+def _decide(box: Box) -> Cells:
     assert _decider is not None
-    return _decider.decide(low, high)
+    return _decider.decide(box)
 
 
-def _decide_packed(packed: bytes, low: IntArray, high: IntArray) -> Cells:
-    return _decider_of(packed).decide(low, high)
+def _decide_packed(packed: bytes, box: Box) -> Cells:
+    return _decider_of(packed).decide(box)
 
 
 @lru_cache(maxsize=1)
 def _decider_of(packed: bytes) -> Decider:
     study: Any = pickle.loads(packed)
     return Decider(study)
-
-
-__all__ = ["Box", "cores", "decide_here", "decide_on_cluster", "decide_on_cores"]

@@ -13,7 +13,7 @@ import pytest
 from move_scenes import grid_of, least, move_scene
 
 from clearance.moves.answers import largest_box, smallest_move
-from clearance.moves.cells import Decider, tasks
+from clearance.moves.cells import Decider
 from clearance.moves.search import Ruling
 
 SAME_MM = 1e-5
@@ -28,7 +28,7 @@ def solved():
     for seed in SEEDS:
         made = move_scene(seed)
         decider = Decider(made.study())
-        found[seed] = made, decider, decider.decide(np.zeros(6, np.int64), made.space.counts.copy())
+        found[seed] = made, decider, decider.decide(decider.whole())
     return found
 
 
@@ -97,9 +97,13 @@ def test_the_box_about_today_holds_free_cells_alone(solved):
     assert boxes
 
 
-def test_boxes_of_work_cover_the_grid_once():
-    space = move_scene(4).space
-    grid = np.zeros(space.counts, int)
-    for low, high in tasks(space, 20):
-        grid[tuple(slice(a, b) for a, b in zip(low, high, strict=True))] += 1
+def test_boxes_of_work_and_what_was_decided_before_cover_the_grid_once():
+    made = move_scene(4)
+    decided, boxes = Decider(made.study()).opened(20)
+    assert len(boxes) == 20
+    grid = np.zeros(made.space.counts, int)
+    parts = [(decided.low, decided.high), *((box.low[None], box.high[None]) for box in boxes)]
+    for lows, highs in parts:
+        for low, high in zip(lows, highs, strict=True):
+            grid[tuple(slice(a, b) for a, b in zip(low, high, strict=True))] += 1
     assert (grid == 1).all()

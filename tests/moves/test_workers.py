@@ -73,7 +73,7 @@ def test_an_interrupted_study_goes_on_where_it_was(study, alone, tmp_path, monke
         solve(study, How(keep=kept, workers=1), stops)
     asked = []
     decide = Decider.decide
-    monkeypatch.setattr(Decider, "decide", lambda self, low, high: asked.append(low) or decide(self, low, high))
+    monkeypatch.setattr(Decider, "decide", lambda self, box: asked.append(box.low) or decide(self, box))
     cells, taken = solve(study, How(keep=kept, resume=True, workers=1))
     assert taken == 5
     assert len(asked) == len(np.unique(asked, axis=0))
