@@ -182,7 +182,8 @@ class Decider:
 
     def _weighted(self, box: Box) -> Array:
         """Sides of a box, (6,) mm: of turns how far they carry what is farthest out."""
-        return (self.space.edge(box.high) - self.space.edge(box.low)) * np.repeat([1.0, self._arm], 3)
+        sides: Array = (self.space.edge(box.high) - self.space.edge(box.low)) * np.repeat([1.0, self._arm], 3)
+        return sides
 
     def _size(self, box: Box) -> float:
         return float(np.linalg.norm(self._weighted(box)))

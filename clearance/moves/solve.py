@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from clearance.errors import StoppedError
 from clearance.moves.cells import Cells, Decider, Study, joined
 from clearance.moves.store import Store, study_key
 from clearance.moves.workers import Numbered, cores, decide_here, decide_on_cluster, decide_on_cores
@@ -41,7 +42,7 @@ def solve(study: Study, how: How, told: Callable[[int, int], None] = lambda done
     """Return the cells of the whole range, and how many boxes were taken from what was kept.
 
     `told` is called with the boxes done and their number. Raises InputError where the file of kept cells or
-    the cluster cannot be used.
+    the cluster cannot be used, StoppedError where the user stops and cells are kept.
     """
     decider = Decider(study)
     decided, open_ = decider.opened(BOXES)
@@ -60,10 +61,21 @@ def solve(study: Study, how: How, told: Callable[[int, int], None] = lambda done
                 store.add(number, cells)
             done[number] = cells
             told(len(done), len(boxes))
+    except KeyboardInterrupt as stop:
+        if how.keep is None:
+            raise
+        raise StoppedError(kept_words(how.keep, f"{sum(len(own.low) for own in done.values())}")) from stop
     finally:
         if store is not None:
             store.close()
     return joined([decided, *(done[number] for number in sorted(done))]), taken
+
+
+def kept_words(keep: Path, cells: str) -> str:
+    """Return what a user who stops is told."""
+    return (
+        f"stopped; no folder is written, but {cells} cells are kept in {keep}; the same command with --resume goes on"
+    )
 
 
 def _decided(decider: Decider, left: list[Numbered], how: How) -> Iterator[tuple[int, Cells]]:
