@@ -8,6 +8,8 @@ worst one by that much.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from move_scenes import grid_of, least, move_scene
@@ -95,6 +97,32 @@ def test_the_box_about_today_holds_free_cells_alone(solved):
         assert (box.low <= 0).all()
         assert (box.high >= 0).all()
     assert boxes
+
+
+@pytest.mark.parametrize(("parameters", "seed"), [(4, 5), (5, 5), (6, 7)])
+def test_many_parameters_at_once_are_ruled_on_rightly_and_given_up_in_time(parameters, seed, monkeypatch):
+    """Far more poses than can be looked at: what is ruled on is right, the rest is undecided, memory is bounded."""
+    monkeypatch.setattr("clearance.moves.cells.MOST_OPEN", 50)
+    made, most = move_scene(seed, parameters), 2000
+    decider = Decider(replace(made.study(), most=most))
+    cells = decider.decide(decider.whole())
+    assert made.space.poses >= 4**parameters
+    assert len(made.space.varied) == parameters
+    assert int(cells.poses.sum()) == made.space.poses
+    assert cells.evaluations < 1.5 * most
+    rng = np.random.default_rng(seed)
+    moves = made.space.low + rng.random((40, 6)) * (made.space.high - made.space.low)
+    low, high = made.space.edge(cells.low), made.space.edge(cells.high)
+    ruled = 0
+    for move, clearance in zip(moves, least(made, moves, rng, count=30, refine=2), strict=True):
+        inside = ((low <= move) & (move <= high)).all(axis=1)
+        ruling = cells.ruling[inside][0]
+        ruled += ruling != Ruling.UNDECIDED
+        if ruling == Ruling.FREE:
+            assert clearance >= made.need_mm - SAME_MM
+        if ruling == Ruling.BLOCKED:
+            assert clearance <= 1.01 * made.need_mm
+    assert ruled >= 4
 
 
 def test_boxes_of_work_and_what_was_decided_before_cover_the_grid_once():
