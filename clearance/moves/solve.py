@@ -79,8 +79,6 @@ def kept_words(keep: Path, cells: str) -> str:
 
 
 def _decided(decider: Decider, left: list[Numbered], how: How) -> Iterator[tuple[int, Cells]]:
-    if not left:
-        return iter(())
     if how.cluster is not None:
         return decide_on_cluster(decider.study, left, how.cluster)
     workers = min(how.workers or cores(), len(left))

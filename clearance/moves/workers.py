@@ -5,11 +5,13 @@ from __future__ import annotations
 import multiprocessing
 import os
 import pickle
+from collections import deque
 from collections.abc import Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, CancelledError, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from functools import lru_cache
+from threading import Lock
 from typing import Any
 
 from clearance.errors import ClearanceError, InputError, MissingLibraryError
@@ -18,6 +20,9 @@ from clearance.moves.cells import Box, Cells, Decider, Study
 Numbered = tuple[int, Box]
 MOST_DEATHS = 5
 """Times that workers may die before the study is given up."""
+
+AHEAD = 2
+"""Boxes that each other process holds: one at work, one to go on with."""
 
 THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "TBB_NUM_THREADS", "IGL_NUM_THREADS")
 
@@ -39,9 +44,8 @@ def decide_on_cores(decider: Decider, boxes: list[Numbered], workers: int) -> It
     for _ in range(MOST_DEATHS):
         try:
             with _one_thread_each(), _pool(workers - 1, packed) as pool:
-                asked = {pool.submit(_decide, box): number for number, box in left.items()}
                 try:
-                    for number, cells in _as_decided(decider, asked, left):
+                    for number, cells in _as_decided(decider, pool, dict(left), AHEAD * (workers - 1)):
                         del left[number]
                         yield number, cells
                 except (GeneratorExit, KeyboardInterrupt):
@@ -58,19 +62,34 @@ def _pool(others: int, packed: bytes) -> ProcessPoolExecutor:
 
 
 def _as_decided(
-    decider: Decider, asked: dict[Future[Cells], int], boxes: dict[int, Box]
+    decider: Decider, pool: ProcessPoolExecutor, boxes: dict[int, Box], ahead: int
 ) -> Iterator[tuple[int, Cells]]:
-    """Yield what the other processes have decided, and decide what none of them has begun."""
-    own = list(asked)
-    while asked:
-        while own and not own[-1].cancel():
-            own.pop()
-        if own:
-            number = asked.pop(own.pop())
-            yield number, decider.decide(boxes[number])
-        for done in wait(asked, timeout=0 if own else None, return_when=FIRST_COMPLETED).done:
-            if not done.cancelled():
-                yield asked[done], done.result()
+    """Yield what the other processes decide, who are handed a box whenever one is finished, and decide others here."""
+    waiting, asked, lock = deque(boxes), dict[Future[Cells], int](), Lock()
+
+    def hand_out(_finished: Future[Cells] | None = None) -> None:
+        with lock:
+            if not waiting:
+                return
+            try:
+                future = pool.submit(_decide, boxes[waiting[0]])
+            except (BrokenProcessPool, RuntimeError):  # What was asked before says so.
+                return
+            asked[future] = waiting.popleft()
+        future.add_done_callback(hand_out)
+
+    for _ in range(ahead):
+        hand_out()
+    while True:
+        with lock:
+            own, theirs = waiting.pop() if waiting else None, list(asked)
+        if own is not None:
+            yield own, decider.decide(boxes[own])
+        elif not theirs:
+            return
+        for done in wait(theirs, timeout=None if own is None else 0, return_when=FIRST_COMPLETED).done:
+            yield asked[done], done.result()
+            with lock:
                 del asked[done]
 
 

@@ -102,7 +102,7 @@ def test_the_box_about_today_holds_free_cells_alone(solved):
 @pytest.mark.parametrize(("parameters", "seed"), [(4, 5), (5, 5), (6, 7)])
 def test_many_parameters_at_once_are_ruled_on_rightly_and_given_up_in_time(parameters, seed, monkeypatch):
     """Far more poses than can be looked at: what is ruled on is right, the rest is undecided, memory is bounded."""
-    monkeypatch.setattr("clearance.moves.cells.MOST_OPEN", 50)
+    monkeypatch.setattr("clearance.moves.cells.MOST_OPEN", 400)
     made, most = move_scene(seed, parameters), 2000
     decider = Decider(replace(made.study(), most=most))
     cells = decider.decide(decider.whole())

@@ -73,7 +73,7 @@ def test_an_interrupted_study_goes_on_where_it_was(study, alone, tmp_path, monke
         if done == 5:
             raise KeyboardInterrupt
 
-    with pytest.raises(StoppedError, match=f"[1-9][0-9]* cells are kept in {kept}: the same command with --resume"):
+    with pytest.raises(StoppedError, match=f"[1-9][0-9]* cells are kept in {kept}; the same command with --resume"):
         solve(study, How(keep=kept, workers=1), stops)
     asked = []
     decide = Decider.decide
