@@ -5,6 +5,7 @@ from __future__ import annotations
 import multiprocessing
 import os
 import pickle
+import signal
 from collections import deque
 from collections.abc import Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, CancelledError, Future, ProcessPoolExecutor, wait
@@ -151,6 +152,7 @@ def cores() -> int:
 
 def _ready(packed: bytes) -> None:
     global _decider
+    signal.signal(signal.SIGINT, signal.SIG_DFL)  # Ctrl-C ends it without a word: the first process tells.
     _decider = Decider(pickle.loads(packed))
 
 
