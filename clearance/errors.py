@@ -33,3 +33,7 @@ class InputError(ClearanceError):
 
 class MissingLibraryError(ClearanceError):
     """A system library is missing; names the package that carries it. Exit code 2."""
+
+
+class StoppedError(ClearanceError):
+    """The user stopped the work; the message says what of it is kept."""

@@ -1,7 +1,7 @@
 """Time the program beside the plain scripts a user would write with the same libraries, on seeded scenes.
 
-    python scripts/bench.py [--only sweep|plain|mesh|check|page|start] [--sizes 500000 5000000] [--form ply|laz]
-                            [--folder DIR] [--loops WORD...] [--poses N]
+    python scripts/bench.py [--only sweep|plain|mesh|check|page|room|start] [--sizes 500000 5000000]
+                            [--form ply|laz] [--folder DIR] [--loops WORD...] [--poses N] [--side N]
 
 Every row is measured in this run; ratios hold within a run. CPU times are given beside wall times, since
 other work on the machine stretches only the latter. Plain loops are timed over `--poses` of the 81
@@ -28,6 +28,7 @@ import numpy as np  # noqa: E402
 from bench_scene.files import SEED, write_scene  # noqa: E402
 from bench_scene.loops import LOOPS, Loop  # noqa: E402
 from bench_scene.pages import page_rows  # noqa: E402
+from bench_scene.room import room_rows  # noqa: E402
 from bench_scene.shapes import Array, bay, part  # noqa: E402
 from bench_scene.sweeps import MOTIONS, mesh_of, points_near, swept  # noqa: E402
 
@@ -126,13 +127,14 @@ def check_row(folder: Path, count: int, form: str, command: str) -> Row:
 def main() -> None:
     """Read the command line, run, print the table."""
     parser = argparse.ArgumentParser(description="Time the program beside plain scripts.")
-    parser.add_argument("--only", nargs="*", default=["start", "sweep", "plain", "mesh", "page", "check"])
+    parser.add_argument("--only", nargs="*", default=["start", "sweep", "plain", "mesh", "page", "check", "room"])
     parser.add_argument("--sizes", nargs="*", type=int, default=[500_000, 5_000_000])
     parser.add_argument("--form", nargs="*", default=["ply"], choices=["ply", "laz"])
     parser.add_argument("--command", default="check", choices=["check", "place"])
     parser.add_argument("--folder", type=Path, default=ROOT / ".cache" / "bench")
     parser.add_argument("--loops", nargs="*", default=[""], help="words in the names of plain loops to run")
     parser.add_argument("--poses", type=int, default=4)
+    parser.add_argument("--side", type=int, default=64, help="moves along each of the three shifts of room's study")
     options = parser.parse_args()
     before = os.getloadavg()
     print("| what | s | CPU s | times the sweep | |\n|---|---|---|---|---|")
@@ -157,6 +159,8 @@ def _rows(options: argparse.Namespace) -> Iterator[Row]:
         yield from mesh_rows()
     if "page" in options.only:
         yield from page_rows()
+    if "room" in options.only:
+        yield from room_rows(options.side)
 
 
 def _print_machine(before: tuple[float, ...]) -> None:

@@ -25,7 +25,7 @@ from move_scenes import grid_of, least, move_scene  # noqa: E402
 
 from clearance.moves.answers import smallest_move  # noqa: E402
 from clearance.moves.cells import Decider  # noqa: E402
-from clearance.moves.evaluator import Ruling  # noqa: E402
+from clearance.moves.search import Ruling  # noqa: E402
 
 SAME_MM = 1e-5
 SLACK = 1.01
@@ -39,7 +39,7 @@ def judge(seed: int) -> Counter[str]:
     made, told = move_scene(seed), Counter[str]()
     space, rng = made.space, np.random.default_rng((seed, 5))
     decider = Decider(made.study())
-    cells = decider.decide(np.zeros(6, np.int64), space.counts.copy())
+    cells = decider.decide(decider.whole())
     found = smallest_move(cells, decider)
     grid = grid_of(space)
     if len(grid) > MOST_CORNERS:

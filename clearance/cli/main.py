@@ -11,7 +11,7 @@ import typer
 
 from clearance.cli import arrange, checks, studies  # noqa: F401 - each adds its commands, in this order
 from clearance.cli.app import app
-from clearance.errors import ClearanceError, InputError, MissingLibraryError
+from clearance.errors import ClearanceError, InputError, MissingLibraryError, StoppedError
 
 BAD_INPUT, INTERNAL_FAULT, INTERRUPTED, NO_READER = 2, 4, 130, 141
 STOPPED = "stopped; nothing was written"
@@ -34,6 +34,8 @@ def main() -> None:
         _end("not enough memory; crop or thin the scan", BAD_INPUT)
     except (KeyboardInterrupt, typer.Abort):
         _end(STOPPED, INTERRUPTED)
+    except StoppedError as fault:
+        _end(str(fault), INTERRUPTED)
     except ClearanceError as fault:
         _end(f"internal fault: {fault}; no verdict", INTERNAL_FAULT)
     except Exception as fault:

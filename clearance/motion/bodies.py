@@ -114,10 +114,21 @@ def near_pieces(pair: MovingPair) -> Near:
     nearest = min(float(away.min()), _nearest_at_ends(motion, part, balls.centres))
     near_zone = subset(zone, (away <= nearest + spare)[balls.group])
     zone_arms = motion.arms_mm(corners(near_zone), of_part=False).max(axis=0)
-    balls = balls_of_mesh(part)
+    reach = nearest + float(motion.wander_mm(np.minimum(part_arms, zone_arms)[None])[0]) + SLACK_MM
+    near_part = _in_box(part, corners(near_zone) @ rotation.T + shift, reach)
+    balls = balls_of_mesh(near_part)
     spare = balls.radii + _travel(motion, balls, zone_arms, of_part=True) + SLACK_MM
     keep = come_within(near_zone, (balls.centres - shift) @ rotation, nearest + spare)
-    return Near(Mesh(part.vertices, part.faces[keep]), near_zone, nearest + SLACK_MM)
+    return Near(Mesh(part.vertices, near_part.faces[keep]), near_zone, nearest + SLACK_MM)
+
+
+def _in_box(part: Mesh, places: Array, reach_mm: float) -> Mesh:
+    """Return the triangles that may come into the box of some places widened by a reach: those not all on one side."""
+    below = part.vertices < places.min(axis=0) - reach_mm
+    above = part.vertices > places.max(axis=0) + reach_mm
+    a, b, c = part.faces.T
+    out = (below[a] & below[b] & below[c]) | (above[a] & above[b] & above[c])
+    return Mesh(part.vertices, part.faces[~out.any(axis=1)])
 
 
 def _nearest_at_ends(motion: PairMotion, part: Mesh, points: Array) -> float:

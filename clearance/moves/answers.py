@@ -10,7 +10,7 @@ import numpy as np
 
 from clearance.frames import Array
 from clearance.moves.cells import Cells, Decider
-from clearance.moves.evaluator import Ruling
+from clearance.moves.search import Ruling
 from clearance.moves.space import MoveSpace
 
 MOST_TRIED = 20_000

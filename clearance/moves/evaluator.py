@@ -8,43 +8,31 @@ is clear over the whole cell is never looked at again within the cell.
 
 from __future__ import annotations
 
-import heapq
 from collections import OrderedDict
 from dataclasses import dataclass, replace
-from enum import IntEnum
+from itertools import product
 
 import numpy as np
 
 from clearance.distance.body import STILL, Slide
-from clearance.distance.fcl_engine import PARALLEL_LOSS, FclBody
+from clearance.distance.fcl_engine import PARALLEL_LOSS, Closest, FclBody
 from clearance.distance.near import balls_of_mesh, balls_of_points, distance_to
 from clearance.frames import Array, rotation_about
 from clearance.motion.bodies import CELL_MM, SLACK_MM, corners, subset
 from clearance.motion.branch import ROUNDING_MM
 from clearance.moves.demand import Demand, Solid
 from clearance.moves.insides import Inside
+from clearance.moves.search import Left, Question, Ruling, search
 from clearance.moves.sides import Rigid, after, longest, power, radii, stroke_slide, swept, thinned, trimmed
-from clearance.moves.space import MoveSpace
+from clearance.moves.space import MoveSpace, rotation_of
 from clearance.scene.mesh import Mesh
-
-SHARE = 0.5
-"""Angles are cut until they may lower the clearance by no more than this share of what the move may."""
-
-FINEST_MM = 0.002
-"""At a single move angles are cut until they may lower the clearance by no more than this."""
 
 KEPT_BODIES = 64
 
+CORNERS = np.array(list(product((-1.0, 1.0), repeat=3)))
+
 THIN_SHARE = 0.25
 """Points are thinned to where they tell the clearance to this share of what the move may change it by."""
-
-
-class Ruling(IntEnum):
-    """What is known of a cell of moves."""
-
-    UNDECIDED = 0
-    FREE = 1
-    BLOCKED = 2
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,9 +79,10 @@ class Evaluator:
         speakers = self._inside.speakers if self.demand.speakers is None else self.demand.speakers
         return replace(self.demand, part=part, solid=zone, speakers=speakers)
 
-    def everything(self) -> Array:
-        """Return the whole box of the angles, (1, 2 a)."""
-        return np.array([[h.low for h in self.hinges] + [h.high for h in self.hinges]], dtype=np.float64)
+    def everything(self) -> Left:
+        """Return the whole box of the angles, of which nothing is known."""
+        box = np.array([[h.low for h in self.hinges] + [h.high for h in self.hinges]], dtype=np.float64)
+        return Left(box[:0] if self._none_near else box, np.full(0 if self._none_near else 1, -np.inf), np.zeros(6))
 
     def fall_mm(self, half: Array) -> float:
         """Return how far the clearance may fall, mm, as the move changes by its half widths (6,)."""
@@ -101,82 +90,84 @@ class Evaluator:
             return 0.0
         return float(np.linalg.norm(half[:3]) + np.linalg.norm(half[3:]) * self.arm_mm)
 
-    def rule(self, centre: Array, half: Array, boxes: Array) -> tuple[Ruling, Array, float]:
+    def drift_mm(self, left: Left, centre: Array) -> float:
+        """Return how far the clearance may have fallen, mm, from where `left` was found to a move."""
+        return self.fall_mm(np.abs(centre - left.at))
+
+    def rule(self, centre: Array, half: Array, left: Left, *, lost: bool = False) -> tuple[Ruling, Left]:
         """Tell whether the demand is kept in a cell of moves.
 
         Parameters
         ----------
         centre, half : (6,) float64
-        boxes : (k, 2 a) float64
-            Boxes of angles that are not yet known to be clear over the cell.
+        left : what is not yet known to be clear over the cell
+        lost : the cell is known not to be free: only whether it is blocked matters
 
         Returns
         -------
         ruling : FREE: kept by every move of the cell in every state. BLOCKED: by none.
-        left : (k', 2 a) boxes that are not known to be clear
-        least : smallest distance met, mm
+        left : what is not known to be clear
         """
-        need, fall = self.demand.need_mm, self.fall_mm(half)
+        fall = self.fall_mm(half)
         thin = self._thinness(fall)
-        loss = self._losses[thin]
-        least, left = np.inf, list[Array]()
-        if not self._none_near and len(boxes):
-            heap: list[tuple[float, int, Array, float | None]] = [
-                (-np.inf, i, box, None) for i, box in enumerate(boxes)
-            ]
-            count = len(heap)
-            while heap:
-                floor, _, box, known = heapq.heappop(heap)
-                if (
-                    left and floor - loss >= need - fall
-                ):  # Neither this nor any other can block the cell: enough is known.
-                    left += [box, *(other for _, _, other, _ in heap)]
-                    break
-                low, high = np.split(box, 2)
-                distance = self._distance(centre, (low + high) / 2, thin) if known is None else known
-                least = min(least, distance)
-                if distance + fall < need:
-                    return Ruling.BLOCKED, boxes, least
-                falls = self._angle_falls((high - low) / 2)
-                turned = float(falls.sum())
-                if distance - self._excess_mm - ROUNDING_MM - loss - fall - turned >= need:
-                    continue
-                if turned <= max(SHARE * fall, FINEST_MM):
-                    left.append(box)
-                    continue
-                for child, own in self._cut(box, int(falls.argmax()), distance):
-                    count += 1
-                    heapq.heappush(heap, (distance - turned, count, child, own))
-        if left:
-            return Ruling.UNDECIDED, np.array(left), least
-        inside = self.contained(centre)
-        return (Ruling.BLOCKED if inside else Ruling.FREE), np.zeros((0, boxes.shape[1])), least
-
-    def _cut(self, box: Array, axis: int, distance: float) -> list[tuple[Array, float | None]]:
-        """Cut a box of angles in three; the middle keeps its distance."""
-        count = len(self.hinges)
-        third = (box[count + axis] - box[axis]) / 3
-        cuts = (box[axis], box[axis] + third, box[count + axis] - third, box[count + axis])
-        made: list[tuple[Array, float | None]] = []
-        for i in range(3):
-            child = box.copy()
-            child[axis], child[count + axis] = cuts[i], cuts[i + 1]
-            made.append((child, distance if i == 1 else None))
-        return made
+        asked = Question(
+            need_mm=self.demand.need_mm,
+            fall_mm=fall,
+            rise_mm=float(half[:3].min()) if self.demand.moves else 0.0,
+            spare_mm=self._losses[thin] + self._excess_mm + ROUNDING_MM,
+            closest=lambda angles: self._closest(centre, half, fall, angles, thin),
+            falls=self._angle_falls,
+        )
+        ruling, own = search(asked, left, centre, self.drift_mm(left, centre), lost=lost)
+        if ruling is Ruling.FREE and self.contained(centre):
+            return Ruling.BLOCKED, own
+        return ruling, own
 
     def _angle_falls(self, half: Array) -> Array:
         return np.array(
             [2 * np.sin(min(h, np.pi) / 2) * hinge.arm_mm for h, hinge in zip(half, self.hinges, strict=True)]
         )
 
-    def _distance(self, move: Array, angles: Array, thin: int) -> float:
-        """Distance, mm, over all translations of the motion, at a move and angles, to the zone so thinned."""
+    def _closest(self, move: Array, half: Array, fall: float, angles: Array, thin: int) -> tuple[float, float]:
+        """Distance, mm, over all translations of the motion, at a move and angles, to the zone so thinned.
+
+        Also by how much, mm, its two points may part at most as the move changes by its half widths.
+        """
         self.evaluations += 1
         engine, chassis = self._poses(move, angles)
         first, second = self._engine_body(thin), self._chassis_body(chassis[0], thin)
         first.place(*engine)
         second.place(*chassis)
-        return first.closest(second).distance_mm
+        found = first.closest(second)
+        if not found.distance_mm or not half.any():
+            return found.distance_mm, fall
+        return found.distance_mm, min(fall, self._parting(found, move, half, angles))
+
+    def _parting(self, found: Closest, move: Array, half: Array, angles: Array) -> float:
+        """By how much two points may part, mm: the farthest corner of the shifts, and turns by the points' radius.
+
+        A point y goes to R y + t, by the inverse to R^T (y - t): with the turn held the shifts carry it exactly
+        along the turned axes, and a turn by w carries it by no more than |w| times its distance from the centre.
+        """
+        demand = self.demand
+        if not demand.moves:
+            return 0.0
+        turned, seen = np.eye(3), found.on_b
+        if demand.inner:
+            turned, shift = self._turn("roll", dict(zip(self._hinge_names, angles, strict=True)))
+            seen = (found.on_a - shift) @ turned
+        if demand.inner + demand.outer < 0:
+            turned = turned @ rotation_of(move).T
+            radius = float(np.linalg.norm(seen))
+        else:
+            radius = float(np.linalg.norm(seen - move[:3]))
+        if not demand.inner:
+            radius += self._between.longest_mm
+        apart = found.on_b - found.on_a
+        corners = apart + (CORNERS * half[:3]) @ turned.T
+        radius += float(np.linalg.norm(half[:3]))
+        turn = float(np.linalg.norm(half[3:]))
+        return float(np.linalg.norm(corners, axis=1).max()) - found.distance_mm + turn * radius
 
     def _thinness(self, fall: float) -> int:
         """Return the coarsest thinning of the zone's points that a cell with this fall allows; the last is none."""

@@ -24,7 +24,7 @@ from clearance.motion.sweep import sweep
 from clearance.motion.zone_motion import Link, Travel, ZoneMotion
 from clearance.moves.demand import Solid
 from clearance.moves.displaced import least_turn
-from clearance.moves.evaluator import Ruling
+from clearance.moves.search import Left, Ruling
 from clearance.moves.space import MoveSpace
 from clearance.scene.mesh import Mesh
 
@@ -65,23 +65,27 @@ class LinkEvaluator:
         self._shaft_arm = float(np.linalg.norm(corners(demand.solid) - demand.link.engine, axis=1).max())
         self.arm_mm = self._outer_arm() if demand.moved == "engine" else self._part_arm
 
-    def everything(self) -> Array:
+    def everything(self) -> Left:
         """Return one box of no angles: they are searched by the sweep."""
-        return np.zeros((1, 0))
+        return Left(np.zeros((1, 0)), np.full(1, -np.inf), np.zeros(6))
 
     def contained(self, _move: Array) -> bool:
         """Tell nothing: the sweep asks itself."""
         return False
 
-    def rule(self, centre: Array, half: Array, boxes: Array) -> tuple[Ruling, Array, float]:
+    def drift_mm(self, _left: Left, _centre: Array) -> float:
+        """Return 0: a sweep costs so much that a demand not short at the parent's middle is not asked again."""
+        return 0.0
+
+    def rule(self, centre: Array, half: Array, left: Left, *, lost: bool = False) -> tuple[Ruling, Left]:
         """Tell whether the demand is kept in a cell of moves, as `Evaluator.rule`."""
         bound, away, angle = self._at(centre)
         fall = self.fall_mm(half, away, angle)
         if bound.upper + fall < self.demand.need_mm:
-            return Ruling.BLOCKED, boxes, bound.upper
+            return Ruling.BLOCKED, left
         if bound.lower - fall >= self.demand.need_mm:
-            return Ruling.FREE, boxes[:0], bound.upper
-        return Ruling.UNDECIDED, boxes, bound.upper
+            return Ruling.FREE, Left(left.boxes[:0], left.floors[:0], centre)
+        return Ruling.UNDECIDED, Left(left.boxes, left.floors, centre, bound.upper)
 
     def fall_mm(self, half: Array, away: float, angle: float) -> float:
         """Return how far the clearance may fall, mm, within half widths (6,).

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
-from clearance.errors import InputError
+from clearance.errors import InputError, StoppedError
 from clearance.frames import Array
 from clearance.job.moves import Move, MoveTurn
 from clearance.layout.layout import Standing, settle, stand
@@ -15,9 +15,9 @@ from clearance.layout.placement import Placement, Progress, place
 from clearance.moves.answers import FreeBox, Smallest, largest_box, smallest_move
 from clearance.moves.cells import Cells, Decider, Study
 from clearance.moves.displaced import at_rest, centre_of, moved_by
-from clearance.moves.evaluator import Ruling
 from clearance.moves.room_job import demanded
-from clearance.moves.solve import BOXES, How, solve
+from clearance.moves.search import Ruling
+from clearance.moves.solve import BOXES, How, kept_words, solve
 from clearance.moves.space import MoveSpace
 from clearance.moves.what_if import judge_moved
 from clearance.pipeline import judge
@@ -59,6 +59,7 @@ class Room:
     smallest : of the free moves
     box : the largest box of free moves about today, if today is free
     checked : the job judged after the smallest move, by the whole chain; None without one
+    box_checked : the same at the middle of the box
     taken, evaluations : boxes taken from what was kept; distances asked
     """
 
@@ -71,7 +72,15 @@ class Room:
     smallest: Smallest
     box: FreeBox | None
     checked: CheckResult | None
+    box_checked: CheckResult | None
     taken: int
+
+    @property
+    def given_up(self) -> float:
+        """Share of the range that was left in cells coarser than the resolution, when `most` distances were asked."""
+        coarse = (self.cells.high - self.cells.low).max(axis=1, initial=0) > 1
+        left = coarse & (self.cells.ruling == Ruling.UNDECIDED)
+        return float(self.cells.poses[left].sum() / self.study.space.poses)
 
     def share(self, ruling: Ruling) -> float:
         """Return the share of the range that has a ruling, 0 to 1."""
@@ -88,23 +97,36 @@ def room(job_file: Path, asked: Range, how: How, progress: Progress = lambda ste
     study = Study(space=space, demands=demands, most=max(1, asked.most // BOXES))
     progress(f"deciding {space.poses} cells of moves")
     cells, taken = solve(study, how, lambda done, of: progress(f"box {done} of {of}"))
+    try:
+        return _answered(placed, found, asked, study, cells, taken, progress)
+    except KeyboardInterrupt as stop:
+        if how.keep is None:
+            raise
+        raise StoppedError(kept_words(how.keep, "all")) from stop
+
+
+def _answered(
+    placed: Placement, found: Standing, asked: Range, study: Study, cells: Cells, taken: int, progress: Progress
+) -> Room:
+    """Find the smallest move and the largest box, and judge by the whole chain what is reported of them."""
     progress("looking for the smallest move")
     decider = Decider(study)
     today = _today(decider)
     smallest = smallest_move(cells, decider)
     if smallest.move is not None:
         smallest = _rounded(smallest, decider)
-    box = largest_box(cells, space) if today is Ruling.FREE else None
-    checked = None
-    if smallest.move is not None:
-        where, _ = moved_by([as_move(asked.of, smallest.move, space)], placed, found)
-        named = lambda step: progress(f"checking the smallest move: {step}")  # noqa: E731
-        if smallest.move.any():
-            checked = judge_moved(placed, found, where, named)
-        else:
-            checked = judge(placed, settle(placed, found), named)
+    box = largest_box(cells, study.space) if today is Ruling.FREE else None
+
+    def judged(move: Array, of: str) -> CheckResult:
+        def named(step: str) -> None:
+            progress(f"checking {of}: {step}")
+
+        if not move.any():
+            return judge(placed, settle(placed, found), named)
+        return judge_moved(placed, found, moved_by([as_move(asked.of, move, study.space)], placed, found)[0], named)
+
     return Room(
-        job=job_file,
+        job=placed.job.file,
         title=placed.job.title,
         asked=asked,
         study=study,
@@ -112,7 +134,8 @@ def room(job_file: Path, asked: Range, how: How, progress: Progress = lambda ste
         today=today,
         smallest=smallest,
         box=box,
-        checked=checked,
+        checked=judged(smallest.move, "the smallest move") if smallest.move is not None else None,
+        box_checked=judged((box.low + box.high) / 2, "the middle of the box") if box is not None else None,
         taken=taken,
     )
 

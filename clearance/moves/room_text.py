@@ -10,18 +10,20 @@ import numpy as np
 
 from clearance.frames import Array
 from clearance.job.moves import Move
-from clearance.moves.evaluator import Ruling
 from clearance.moves.move_text import CAUTION, WIDE
 from clearance.moves.room import Room, as_move
+from clearance.moves.search import Ruling
 from clearance.moves.space import NAMES
 from clearance.outputs.terminal import WORDS
+from clearance.verdict.result import Verdict
 
 FORMAT = "clearance-room/1"
 SCALE = np.array([1.0, 1, 1, *np.degrees([1.0, 1, 1])])
 
 NOT_IN_IT = (
-    "The cells tell of clearances alone, each with gap and guard: unseen places, stray points and points of no zone "
-    "are looked at when a single move is judged."
+    "The cells tell of clearances alone, each with gap and guard: a free cell or box is not yet clear. Unseen places, "
+    "stray points and points of no zone are looked at only in the moves judged by the whole chain: judge any other "
+    "with `clearance move` before building to it."
 )
 
 
@@ -33,9 +35,12 @@ def room_lines(found: Room) -> list[str]:
         f"keeps every gap (proven): {100 * found.share(Ruling.FREE):.1f} % of the moves",
         f"does not (proven):        {100 * found.share(Ruling.BLOCKED):.1f} %",
         f"undecided:                {100 * found.share(Ruling.UNDECIDED):.1f} %",
-        f"cells {len(found.cells.low)}, poses of the finest grid {space.poses}, "
+        f"{space.poses} poses at this resolution, in {len(found.cells.low)} cells, each ruled on as a whole; "
         f"distances asked {found.cells.evaluations}",
     ]
+    if found.given_up:
+        told = f"gave up after about {found.asked.most} distances (--most): {100 * found.given_up:.1f} % of the moves "
+        lines.append(told + "were left in cells coarser than the resolution; a larger --most or a coarser --step")
     if found.taken:
         lines.append(f"boxes of cells taken from an earlier run: {found.taken}")
     lines += [f"blocked first by {name}: {100 * share:.1f} %" for name, share in blockers(found)]
@@ -128,7 +133,12 @@ def _box(found: Room) -> list[str]:
         return []
     spans = ", ".join(f"{NAMES[i]} {_span(box.low, box.high, int(i))}" for i in space.varied)
     which = "largest box of free moves about it" if box.largest else "a box of free moves about it (may not be largest)"
-    return [f"{which}: {spans}"]
+    lines = [f"{which}: {spans}"]
+    if (judged := found.box_checked) is not None:
+        lines.append(f"its middle, judged by the whole chain: {WORDS[judged.verdict]}: {judged.reason}")
+        if judged.verdict is not Verdict.PASS:
+            lines.append("so the box is free of clearances that are short, but not clear: do not build to it")
+    return lines
 
 
 def room_record(found: Room) -> dict[str, Any]:
@@ -149,6 +159,8 @@ def room_record(found: Room) -> dict[str, Any]:
         "about_mm": space.about.tolist(),
         "mm_per_degree": found.asked.mm_per_deg,
         "poses": space.poses,
+        "cells": len(found.cells.low),
+        "share_given_up": found.given_up,
         "share": {ruling.name.lower(): found.share(ruling) for ruling in Ruling},
         "largest_need_mm": needs,
         "blocked_by": dict(blockers(found)),
@@ -168,6 +180,8 @@ def room_record(found: Room) -> dict[str, Any]:
             "low": (found.box.low * SCALE).tolist(),
             "high": (found.box.high * SCALE).tolist(),
             "largest": found.box.largest,
+            "verdict_at_middle": None if found.box_checked is None else found.box_checked.verdict.value,
+            "reason_at_middle": None if found.box_checked is None else found.box_checked.reason,
         },
         "boxes_taken_from_before": found.taken,
         "distances_asked": found.cells.evaluations,

@@ -14,7 +14,7 @@ from PIL import Image, ImageDraw
 
 from clearance.frames import Array
 from clearance.moves.cells import Cells
-from clearance.moves.evaluator import Ruling
+from clearance.moves.search import Ruling
 from clearance.moves.space import NAMES, MoveSpace
 from clearance.outputs.annotate import INK, PAPER, font
 

@@ -6,13 +6,14 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from clearance.moves.cells import Cells, Study, joined, tasks
+from clearance.errors import StoppedError
+from clearance.moves.cells import Cells, Decider, Study, joined
 from clearance.moves.store import Store, study_key
-from clearance.moves.workers import Box, cores, decide_here, decide_on_cluster, decide_on_cores
+from clearance.moves.workers import Numbered, cores, decide_here, decide_on_cluster, decide_on_cores
 from clearance.provenance import versions
 
 BOXES = 64
-"""About how many boxes the range is cut into: what is lost at most by an interrupt is the boxes at work."""
+"""About how many boxes are open when the work is handed out: an interrupt loses at most the boxes at work."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -41,9 +42,11 @@ def solve(study: Study, how: How, told: Callable[[int, int], None] = lambda done
     """Return the cells of the whole range, and how many boxes were taken from what was kept.
 
     `told` is called with the boxes done and their number. Raises InputError where the file of kept cells or
-    the cluster cannot be used.
+    the cluster cannot be used, StoppedError where the user stops and cells are kept.
     """
-    boxes: list[Box] = [(n, low, high) for n, (low, high) in enumerate(tasks(study.space, BOXES))]
+    decider = Decider(study)
+    decided, open_ = decider.opened(BOXES)
+    boxes = list(enumerate(open_))
     store = Store(how.keep, study_key(study, versions())) if how.keep is not None else None
     done: dict[int, Cells] = {}
     try:
@@ -53,21 +56,30 @@ def solve(study: Study, how: How, told: Callable[[int, int], None] = lambda done
             done = store.finished()
         taken = len(done)
         told(taken, len(boxes))
-        for number, cells in _decided(study, [box for box in boxes if box[0] not in done], how):
+        for number, cells in _decided(decider, [box for box in boxes if box[0] not in done], how):
             if store is not None:
                 store.add(number, cells)
             done[number] = cells
             told(len(done), len(boxes))
+    except KeyboardInterrupt as stop:
+        if how.keep is None:
+            raise
+        raise StoppedError(kept_words(how.keep, f"{sum(len(own.low) for own in done.values())}")) from stop
     finally:
         if store is not None:
             store.close()
-    return joined([done[number] for number in sorted(done)]), taken
+    return joined([decided, *(done[number] for number in sorted(done))]), taken
 
 
-def _decided(study: Study, left: list[Box], how: How) -> Iterator[tuple[int, Cells]]:
-    if not left:
-        return iter(())
+def kept_words(keep: Path, cells: str) -> str:
+    """Return what a user who stops is told."""
+    return (
+        f"stopped; no folder is written, but {cells} cells are kept in {keep}; the same command with --resume goes on"
+    )
+
+
+def _decided(decider: Decider, left: list[Numbered], how: How) -> Iterator[tuple[int, Cells]]:
     if how.cluster is not None:
-        return decide_on_cluster(study, left, how.cluster)
+        return decide_on_cluster(decider.study, left, how.cluster)
     workers = min(how.workers or cores(), len(left))
-    return decide_on_cores(study, left, workers) if workers > 1 else decide_here(study, left)
+    return decide_on_cores(decider, left, workers) if workers > 1 else decide_here(decider, left)

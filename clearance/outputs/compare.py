@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Mapping
-from html import escape
 from pathlib import Path
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
 
 from clearance.outputs.figures import at_least
 from clearance.outputs.stems import stems
@@ -49,20 +51,24 @@ def lines(results: Mapping[str, CheckResult], width: int) -> list[str]:
 def page(results: Mapping[str, CheckResult]) -> str:
     """Return the page; each candidate's label is the folder of its report, beside the page."""
     head, *body = rows(results)
-    cells = "".join(f"<th>{escape(name)}</th>" for name in (*head, "why"))
-    told = [f"<tr>{cells}</tr>"]
-    for row, result in zip(body, results.values(), strict=True):
-        link = f'<td><a href="{escape(row[0])}/report.html">{escape(row[0])}</a></td>'
-        rest = "".join(f"<td>{escape(cell)}</td>" for cell in (*row[1:], result.reason))
-        told.append(f"<tr>{link}{rest}</tr>")
-    title = escape(next(iter(results.values())).job.title)
-    cell = "td,th{text-align:left;padding:.3rem .6rem;border-bottom:1px solid #d5d8dc}"
-    style = f"body{{font:16px/1.5 system-ui,sans-serif;margin:1.2rem}}{cell}"
-    return (
-        f'<!doctype html><html lang="en"><head><meta charset="utf-8"><title>{title}: candidates</title>'
-        f"<style>{style}</style></head><body><h1>{title}: candidates</h1><p>In hand beyond gap and guard, mm.</p>"
-        f"<table>{''.join(told)}</table><p>An aid, not an approval: check on the car, cold and hot, before driving.</p>"
-        "</body></html>\n"
+    names = head[2:]
+    candidates = [
+        {
+            "folder": row[0],
+            "verdict": result.verdict.value,
+            "word": row[1],
+            "spare": list(zip(names, row[2:], strict=True)),
+            "reason": result.reason,
+        }
+        for row, result in zip(body, results.values(), strict=True)
+    ]
+    loader = PackageLoader("clearance.outputs")
+    environment = Environment(loader=loader, autoescape=True, undefined=StrictUndefined)
+    return environment.get_template("compare.html").render(
+        title=next(iter(results.values())).job.title,
+        names=names,
+        candidates=candidates,
+        style=Markup(loader.get_source(environment, "report.css")[0]),
     )
 
 

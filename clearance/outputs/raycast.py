@@ -46,8 +46,7 @@ class RayMesh:
         """Return how far along rays (n, 3), (n, 3) unit vectors, the mesh is first met, (n,) mm; infinity if not."""
         far = np.full(len(origins), np.inf)
         if len(self.mesh.faces) and len(origins):
-            start = np.ascontiguousarray(origins - self._middle, np.float32)
-            met = self._scene.run(start, np.ascontiguousarray(directions, np.float32), query="INTERSECT", output=True)
+            met = self._rays.hits(origins, directions)
             far = np.where(met["primID"] >= 0, met["tfar"].astype(np.float64), np.inf)
         return far
 

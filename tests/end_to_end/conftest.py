@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import sys
-from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 import pytest
 import trimesh
+from running import run  # noqa: F401 - a fixture
 
 JOB = """\
 title = "bar between walls"
@@ -83,28 +82,3 @@ def scene(tmp_path: Path) -> Scene:
     _write_ply(tmp_path / "bay.ply", _wall_points())
     (tmp_path / "job.toml").write_text(JOB)
     return Scene(tmp_path)
-
-
-@dataclass(frozen=True)
-class Ended:
-    """How a run of the command ended."""
-
-    code: int
-    out: str
-    err: str
-
-
-@pytest.fixture
-def run(capfd: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Callable[..., Ended]:
-    """Run `clearance ARGS` in this process and tell exit code, stdout and stderr."""
-    from clearance.cli import main
-
-    def go(*arguments: object) -> Ended:
-        monkeypatch.setattr(sys, "argv", ["clearance", *map(str, arguments)])
-        capfd.readouterr()
-        with pytest.raises(SystemExit) as end:
-            main()
-        out, err = capfd.readouterr()
-        return Ended(int(end.value.code or 0), out, err)
-
-    return go

@@ -54,8 +54,8 @@ class MoveScene:
         return Study(space=self.space, demands=(demand,), most=MOST)
 
 
-def move_scene(seed: int) -> MoveScene:
-    """A scene with one to three varied parameters and a need near what the middle of the range has."""
+def move_scene(seed: int, parameters: int | None = None) -> MoveScene:
+    """A scene with one to three (or so many) varied parameters and a need near what the middle of the range has."""
     rng = np.random.default_rng((seed, 77))
     scene = small_scene(2 * seed)
     while scene.wall:
@@ -65,7 +65,7 @@ def move_scene(seed: int) -> MoveScene:
     of = str(rng.choice(["engine", "part", "transmission"], p=[0.5, 0.25, 0.25]))
     if of == "engine" and scene.part_rides == scene.zone_rides:
         of = "part"
-    varied = rng.choice(6, rng.integers(1, 4), replace=False)
+    varied = rng.choice(6, parameters or rng.integers(1, 4), replace=False)
     low, high = np.zeros(6), np.zeros(6)
     for k in varied:
         wide = 0.5 * size if k < 3 else np.radians(12.0)

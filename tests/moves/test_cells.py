@@ -8,13 +8,15 @@ worst one by that much.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from move_scenes import grid_of, least, move_scene
 
 from clearance.moves.answers import largest_box, smallest_move
-from clearance.moves.cells import Decider, tasks
-from clearance.moves.evaluator import Ruling
+from clearance.moves.cells import Decider
+from clearance.moves.search import Ruling
 
 SAME_MM = 1e-5
 """What two float64 computations may differ by."""
@@ -28,7 +30,7 @@ def solved():
     for seed in SEEDS:
         made = move_scene(seed)
         decider = Decider(made.study())
-        found[seed] = made, decider, decider.decide(np.zeros(6, np.int64), made.space.counts.copy())
+        found[seed] = made, decider, decider.decide(decider.whole())
     return found
 
 
@@ -97,9 +99,39 @@ def test_the_box_about_today_holds_free_cells_alone(solved):
     assert boxes
 
 
-def test_boxes_of_work_cover_the_grid_once():
-    space = move_scene(4).space
-    grid = np.zeros(space.counts, int)
-    for low, high in tasks(space, 20):
-        grid[tuple(slice(a, b) for a, b in zip(low, high, strict=True))] += 1
+@pytest.mark.parametrize(("parameters", "seed"), [(4, 5), (5, 5), (6, 7)])
+def test_many_parameters_at_once_are_ruled_on_rightly_and_given_up_in_time(parameters, seed, monkeypatch):
+    """Far more poses than can be looked at: what is ruled on is right, the rest is undecided, memory is bounded."""
+    monkeypatch.setattr("clearance.moves.cells.MOST_OPEN", 400)
+    made, most = move_scene(seed, parameters), 2000
+    decider = Decider(replace(made.study(), most=most))
+    cells = decider.decide(decider.whole())
+    assert made.space.poses >= 4**parameters
+    assert len(made.space.varied) == parameters
+    assert int(cells.poses.sum()) == made.space.poses
+    assert cells.evaluations < 1.5 * most
+    rng = np.random.default_rng(seed)
+    moves = made.space.low + rng.random((40, 6)) * (made.space.high - made.space.low)
+    low, high = made.space.edge(cells.low), made.space.edge(cells.high)
+    ruled = 0
+    for move, clearance in zip(moves, least(made, moves, rng, count=30, refine=2), strict=True):
+        inside = ((low <= move) & (move <= high)).all(axis=1)
+        ruling = cells.ruling[inside][0]
+        ruled += ruling != Ruling.UNDECIDED
+        if ruling == Ruling.FREE:
+            assert clearance >= made.need_mm - SAME_MM
+        if ruling == Ruling.BLOCKED:
+            assert clearance <= 1.01 * made.need_mm
+    assert ruled >= 4
+
+
+def test_boxes_of_work_and_what_was_decided_before_cover_the_grid_once():
+    made = move_scene(4)
+    decided, boxes = Decider(made.study()).opened(20)
+    assert len(boxes) == 20
+    grid = np.zeros(made.space.counts, int)
+    parts = [(decided.low, decided.high), *((box.low[None], box.high[None]) for box in boxes)]
+    for lows, highs in parts:
+        for low, high in zip(lows, highs, strict=True):
+            grid[tuple(slice(a, b) for a, b in zip(low, high, strict=True))] += 1
     assert (grid == 1).all()

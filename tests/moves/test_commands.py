@@ -9,6 +9,8 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from clearance.moves.cells import Decider
+
 GUARD_MM = 1.645 * 0.1 / np.sqrt(3)
 """One-sided 95 % of a tolerance of 0.1 mm, rectangular: the only doubt of the job (JCGM 100:2008, 4.3.7)."""
 
@@ -52,6 +54,8 @@ def test_room_tells_the_largest_box_about_a_job_that_passes(job, run, tmp_path):
     assert 5 - GUARD_MM - WIDTH_MM - step <= box["high"][1] <= 5 - GUARD_MM
     assert -20 + GUARD_MM <= box["low"][1] <= -20 + GUARD_MM + WIDTH_MM + step
     assert (box["low"][0], box["high"][0]) == (-4, 4)
+    assert box["verdict_at_middle"] == "pass"
+    assert "its middle, judged by the whole chain: PASS" in ended.out
     names = {path.name for path in out.iterdir()}
     assert names == {"room.json", "room.txt", "cells.npz", "slice_x_y.png"}
     picture = np.asarray(Image.open(out / "slice_x_y.png"))
@@ -59,6 +63,28 @@ def test_room_tells_the_largest_box_about_a_job_that_passes(job, run, tmp_path):
     with np.load(out / "cells.npz") as held:
         assert held["low"].shape == held["high"].shape
         assert held["low"][:, 1].min() == pytest.approx(-30)
+
+
+def test_ctrl_c_tells_what_is_kept(job, run, tmp_path, monkeypatch):
+    """Stopped at its fourth box of work: three are kept, no folder is written."""
+    decide, asked = Decider.decide, []
+
+    def stops(self, box):
+        asked.append(box)
+        if len(asked) == 4:
+            raise KeyboardInterrupt
+        return decide(self, box)
+
+    monkeypatch.setattr(Decider, "decide", stops)
+    out = tmp_path / "room"
+    ended = run("room", job, "--y", -30, 10, "--x", -4, 4, "--step", 0.1, 1, "--workers", 1, "-q", "-o", out)
+    assert ended.code == 130
+    assert ended.out == ""
+    (line,) = ended.err.splitlines()
+    assert "cells are kept in" in line
+    assert "--resume goes on" in line
+    assert not out.exists()
+    assert (tmp_path / "room.cells.sqlite").exists()
 
 
 def test_room_proves_that_no_move_helps(job, run, tmp_path):

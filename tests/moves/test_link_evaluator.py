@@ -15,8 +15,8 @@ from scipy.spatial.transform import Rotation
 from clearance.motion.rock import rock_from
 from clearance.motion.zone_motion import Link, Travel
 from clearance.moves.cells import Decider, Study
-from clearance.moves.evaluator import Ruling
 from clearance.moves.link_evaluator import LinkDemand
+from clearance.moves.search import Ruling
 from clearance.moves.space import MoveSpace
 from clearance.scene.mesh import Mesh
 
@@ -71,7 +71,8 @@ def test_cells_of_a_link_hold_what_its_axis_tells(moved):
         step_mm=2.0, step_rad=1.0, about=np.array([10.0, 20, 0]), mm_per_rad=300.0,
     )  # fmt: skip
     need = _least(moved, space, (space.low + space.high) / 2)
-    cells = Decider(_study(moved, space, need)).decide(np.zeros(6, np.int64), space.counts.copy())
+    decider = Decider(_study(moved, space, need))
+    cells = decider.decide(decider.whole())
     assert int(cells.poses.sum()) == space.poses
     met = set()
     for low, high, ruling in zip(space.edge(cells.low), space.edge(cells.high), cells.ruling, strict=True):

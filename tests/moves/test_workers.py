@@ -5,20 +5,24 @@ from __future__ import annotations
 import os
 import signal
 import time
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from move_scenes import move_scene
 
+from clearance.errors import StoppedError
 from clearance.moves.cells import Decider
 from clearance.moves.solve import How, solve
 
-SEED = 4
+SEED, FINER = 1, 4
 
 
 @pytest.fixture(scope="module")
 def study():
-    return move_scene(SEED).study()
+    made = move_scene(SEED).study()
+    space = replace(made.space, step_mm=made.space.step_mm / FINER, step_rad=made.space.step_rad / FINER)
+    return replace(made, space=space)
 
 
 @pytest.fixture(scope="module")
@@ -69,11 +73,11 @@ def test_an_interrupted_study_goes_on_where_it_was(study, alone, tmp_path, monke
         if done == 5:
             raise KeyboardInterrupt
 
-    with pytest.raises(KeyboardInterrupt):
+    with pytest.raises(StoppedError, match=f"[1-9][0-9]* cells are kept in {kept}; the same command with --resume"):
         solve(study, How(keep=kept, workers=1), stops)
     asked = []
     decide = Decider.decide
-    monkeypatch.setattr(Decider, "decide", lambda self, low, high: asked.append(low) or decide(self, low, high))
+    monkeypatch.setattr(Decider, "decide", lambda self, box: asked.append(box.low) or decide(self, box))
     cells, taken = solve(study, How(keep=kept, resume=True, workers=1))
     assert taken == 5
     assert len(asked) == len(np.unique(asked, axis=0))

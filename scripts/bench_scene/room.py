@@ -1,19 +1,15 @@
-"""How fast `room` decides moves, against a plain loop over poses with the same distance library, in one run.
+"""A study of moves, by `room` and by a plain loop over its poses with the same distance library.
 
-The scene is made here: a bent pipe of some thousand triangles over a floor and beside a wall of scan points, on an
-engine that rolls, lifts and shifts. The plain loop asks python-fcl for the distance of the same near bodies at every
-pose of the moves and 9 x 3 x 3 states of the rock: it is told what is near, and proves nothing between its poses.
-
-    python scripts/bench_moves.py            # 262 144 poses
-    python scripts/bench_moves.py --side 32  # 32 768
+A bent pipe of some thousand triangles over a floor and beside a wall of scan points, on an engine that rolls, lifts
+and shifts. The plain loop asks python-fcl for the distance of the same near bodies at every pose of the moves and
+9 x 3 x 3 states of the rock: it is told what is near, and proves nothing between its poses.
 """
 
 from __future__ import annotations
 
-import argparse
-import platform
+import resource
 import time
-from dataclasses import dataclass
+from collections.abc import Iterator
 from itertools import product
 
 import fcl
@@ -24,36 +20,13 @@ from clearance.distance.fcl_engine import FclBody
 from clearance.motion.rock import rock_from
 from clearance.moves.cells import Cells, Study
 from clearance.moves.demand import Demand
-from clearance.moves.evaluator import Ruling
+from clearance.moves.search import Ruling
 from clearance.moves.solve import How, solve
 from clearance.moves.space import MoveSpace
-from clearance.moves.workers import cores
 from clearance.scene.mesh import Mesh
 
 NEED_MM = 15.0
 PITCH_MM = 2.0
-
-
-@dataclass(frozen=True)
-class Rates:
-    """Poses decided a second by `room` on one core and on all, and by the plain loop on one; and what was decided."""
-
-    poses: int
-    decided: float
-    one_core: float
-    all_cores: float
-    plain: float
-    distances: int
-
-    def lines(self) -> list[str]:
-        """Return what was measured."""
-        return [
-            f"poses of the grid {self.poses}, decided {100 * self.decided:.1f} %, distances asked {self.distances}",
-            f"room, one core: {self.one_core:.0f} poses decided a second",
-            f"room, {cores()} cores: {self.all_cores:.0f}",
-            f"plain loop, one core, 81 states a pose, not certified: {self.plain:.2f}",
-            f"room on one core decides {self.one_core / self.plain:.0f} times as many",
-        ]
 
 
 def bench_study(side: int) -> Study:
@@ -106,24 +79,34 @@ def _bent_pipe(radius: float, rings: int, sides: int) -> Mesh:
     return Mesh(vertices, np.concatenate(faces).astype(np.int64))
 
 
-def bench_moves(side: int = 64, plain_s: float = 10.0) -> Rates:
-    """Time `room` on one core and on all, and the plain loop for about `plain_s` seconds of random poses."""
-    study = bench_study(side)
-    start = time.perf_counter()
-    cells, _ = solve(study, How(workers=1))
-    one = time.perf_counter() - start
-    start = time.perf_counter()
-    again, _ = solve(study, How())
-    every = time.perf_counter() - start
-    assert np.array_equal(again.ruling, cells.ruling)
-    decided = int(cells.poses[cells.ruling != Ruling.UNDECIDED].sum())
-    plain = _plain_rate(study, cells, plain_s)
-    poses = study.space.poses
-    return Rates(poses, decided / poses, decided / one, decided / every, plain, cells.evaluations)
+def room_rows(side: int, plain_s: float = 10.0) -> Iterator[tuple[str, str, str, str, str]]:
+    """Time `room` on one core and on two, and the plain loop for about `plain_s` seconds of random poses."""
+    study, rates = bench_study(side), []
+    poses, found = study.space.poses, None
+    for workers in (1, 2):
+        wall, cpu = time.perf_counter(), cpu_s()
+        cells, _ = solve(study, How(workers=workers))
+        wall, cpu = time.perf_counter() - wall, cpu_s() - cpu
+        if found is not None and not np.array_equal(found.ruling, cells.ruling):
+            raise SystemExit("two processes decide otherwise than one")
+        found, decided = cells, int(cells.poses[cells.ruling != Ruling.UNDECIDED].sum())
+        rates.append(decided / cpu)
+        said = f"{len(cells.low)} cells, {100 * decided / poses:.1f} % decided, {decided / wall:.0f} poses a second"
+        yield f"room, {poses} poses, processes: {workers}", f"{wall:.1f}", f"{cpu:.1f}", "", said
+    assert found is not None
+    each, cpu = _plain_s(study, found, plain_s)
+    said = f"{1 / each:.1f} poses a second, scaled up; room decides {rates[0] * cpu:.0f} times as many in a CPU second"
+    yield f"python-fcl, {poses} poses, 81 states each", f"{each * poses:.0f}", f"{cpu * poses:.0f}", "", said
 
 
-def _plain_rate(study: Study, cells: Cells, seconds: float) -> float:
-    """Poses a second of the plain loop, at random cells of the grid; each must agree with what was proven."""
+def cpu_s() -> float:
+    """Return the CPU seconds of this process and those that it started and that have ended."""
+    used = [resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
+    return sum(one.ru_utime + one.ru_stime for one in used)
+
+
+def _plain_s(study: Study, cells: Cells, seconds: float) -> tuple[float, float]:
+    """Wall and CPU seconds a pose of the plain loop, at random cells of the grid; each must agree with the cells."""
     rng, space = np.random.default_rng(1), study.space
     bodies = []
     for demand in study.demands:
@@ -135,7 +118,7 @@ def _plain_rate(study: Study, cells: Cells, seconds: float) -> float:
     rock = study.demands[0].rock
     ranges = (np.linspace(*rock.roll_rad, 9), np.linspace(*rock.lift_mm, 3), np.linspace(*rock.shift_mm, 3))
     states = [rock.pose(*state).matrix for state in product(*ranges)]
-    done, start = 0, time.perf_counter()
+    done, start, cpu = 0, time.perf_counter(), cpu_s()
     while time.perf_counter() - start < seconds or not done:
         index = rng.integers(0, space.counts)
         move = (space.edge(index) + space.edge(index + 1)) / 2
@@ -148,11 +131,4 @@ def _plain_rate(study: Study, cells: Cells, seconds: float) -> float:
         if cells.ruling[cell] == Ruling.FREE and least < NEED_MM - 1e-6:
             raise SystemExit(f"a free cell holds a pose at {least} mm: {move}")
         done += 1
-    return done / (time.perf_counter() - start)
-
-
-if __name__ == "__main__":
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--side", type=int, default=64, help="moves along each of three shifts")
-    print(f"{platform.machine()}, Python {platform.python_version()}, {cores()} cores")
-    print("\n".join(bench_moves(parser.parse_args().side).lines()))
+    return (time.perf_counter() - start) / done, (cpu_s() - cpu) / done
