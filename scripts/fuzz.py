@@ -33,8 +33,8 @@ MEMORY = 3 << 30
 SECONDS = 20.0
 """Longest processor time that reading one small file may take."""
 
-JOB_FILES = ("rev_a.stl", "bay.ply", "bay_rail.ply", "actuator.stl")
-"""Files that the job of the corpus names."""
+JOB = ROOT / "scans_demo" / "rev_a.toml"
+"""The job of the corpus."""
 
 Case = tuple[str, bytes]
 
@@ -75,7 +75,7 @@ def corpus() -> dict[str, bytes]:
         e57.close()
         for path in sorted(folder.iterdir()):
             found[path.name] = path.read_bytes()
-    found["job.toml"] = (ROOT / "scans_demo" / "rev_a.toml").read_bytes()
+    found["job.toml"] = JOB.read_bytes()
     return found
 
 
@@ -213,7 +213,7 @@ def main() -> int:
     end = time.monotonic() + 60 * options.minutes
     options.keep.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory() as folder:
-        for beside in JOB_FILES:
+        for beside in re.findall(r'"([\w.]+\.(?:stl|ply))"', JOB.read_text()):
             (Path(folder) / beside).write_bytes(b"only has to be there")
         while time.monotonic() < end:
             name = chance.choice(names)

@@ -37,7 +37,7 @@ from clearance.verdict.setting import Setting
 UNCOVERED = 0.05
 """Share of the heat that may pass the sheet by: along its rims."""
 
-MOST_TRIMS = 3
+MOST_TRIMS = 4
 """Times a blank is cut back and checked again."""
 
 BETTER = 0.01
@@ -207,20 +207,24 @@ def _short_mm(panels: Sequence[Panel], sheet_mm: float, told: Callable[[Array], 
 def _cut_to_fit(
     layout: Layout, job: Job, panels: Sequence[Panel], wish: Wish, clear: KeepClear
 ) -> tuple[tuple[Panel, ...], Sequence[ZoneResult], tuple[Unseen, ...]]:
-    """Cut back, judge, and again where it is short, until it clears or nothing more can be told to be short.
+    """Cut back, judge, and again where it is short or beside what the scan missed, until it clears.
 
-    What the scan missed is not cut clear of: `checks` say which zone it leaves undecided and from where to scan again.
+    It may not in `MOST_TRIMS` cuts: `checks` say which zone is left undecided and from where to scan again.
     """
-    more = dict[str, float]()
+    more, blind = dict[str, float](), list[Unseen]()
     for trims in range(MOST_TRIMS + 1):
-        left = _cut(panels, _short_mm(panels, wish.sheet_mm, partial(clear.short_mm, more_mm=dict(more))))
+        told = partial(clear.short_mm, more_mm=dict(more), unseen=tuple(blind))
+        left = _cut(panels, _short_mm(panels, wish.sheet_mm, told))
         if not left:
             break
         results, unseen = _judged(layout, job, [p.solid(wish.sheet_mm) for p in left], wish.air_mm)
         lacking = {r.zone.name: r.zone.gap_mm + r.budget.guard - r.sweep.clearance.lower for r in results}
+        for place in unseen:
+            lacking[place.zone] = max(lacking[place.zone], place.needed_mm - place.nearest_mm)
         lacking = {name: mm for name, mm in lacking.items() if mm > 0}
         if trims == MOST_TRIMS or not lacking:
             return left, results, unseen
+        blind += unseen
         more |= {name: more.get(name, 0.0) + min(mm, MOST_MORE_MM) + IN_HAND_MM for name, mm in lacking.items()}
     return (), (), ()
 

@@ -12,9 +12,12 @@ from clearance.distance.inside import Surface
 from clearance.frames import Array
 from clearance.heat.growth import Growth
 from clearance.layout.layout import Layout
+from clearance.motion.pair import PairMotion, pair_motion
 from clearance.scene.mesh import Mesh
+from clearance.scene.zone import Zone
 from clearance.shield.approach import approach
-from clearance.shield.room import guard_of, held_mm, zones_and_motions
+from clearance.shield.room import guard_of, held_mm, lone_zone, other_carrier, zones_and_motions
+from clearance.unseen.result import Unseen
 
 FORMING_MM = 1.0
 """A sheet bent by hand lies within this of its drawing, either way (common practice)."""
@@ -47,18 +50,29 @@ class KeepClear:
             for zone, motion in zones_and_motions(layout)
         ]
         self._slack = growth_slack_mm(layout.setting.growth, [layout.setting.part.mesh])
+        self._setting = layout.setting
 
-    def short_mm(self, points: Array, more_mm: Mapping[str, float] = NOTHING) -> Array:
+    def short_mm(self, points: Array, more_mm: Mapping[str, float] = NOTHING, unseen: Sequence[Unseen] = ()) -> Array:
         """Return by how much (n, 3) points that ride with the part are short of their gap; at least -`TOLERANCE_MM`.
 
-        An upper bound, at most `TOLERANCE_MM` too high. `more_mm` is asked on top of a zone's gap.
+        An upper bound, at most `TOLERANCE_MM` too high. `more_mm` is asked on top of a zone's gap; of `unseen`
+        places what their zone needs, about a ball of their size.
         """
         short = np.full(len(points), -TOLERANCE_MM)
-        for zone, motion, held in self._zones:
-            wanted = held + self._slack + more_mm.get(zone.name, 0.0)
+        asked = [(zone, motion, held + self._slack + more_mm.get(zone.name, 0.0)) for zone, motion, held in self._zones]
+        for zone, motion, wanted in (*asked, *map(self._about, unseen)):
             cap = wanted - short
             short = np.maximum(short, wanted - approach(points, zone, motion, self._growth, cap, TOLERANCE_MM))
         return short
+
+    def _about(self, place: Unseen) -> tuple[Zone, PairMotion, float]:
+        """An unseen place as a zone of one point, how it moves against the sheet, and how far from it to keep, mm."""
+        part = self._setting.part
+        return (
+            lone_zone("unseen", place.centre[None], part),
+            pair_motion(part.rides, other_carrier(part), self._setting.rock),
+            place.needed_mm + place.size_mm / 2,
+        )
 
 
 class RoughlyClear:

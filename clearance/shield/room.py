@@ -12,6 +12,7 @@ from clearance.frames import Array
 from clearance.layout.layout import Layout
 from clearance.motion.pair import PairMotion, pair_motion
 from clearance.scene.mesh import IntArray, Mesh
+from clearance.scene.part import Part
 from clearance.scene.zone import Zone
 from clearance.shield.approach import approach
 from clearance.shield.surface import face_areas
@@ -148,12 +149,21 @@ def zones_and_motions(layout: Layout) -> Iterator[tuple[Zone, PairMotion]]:
         yield zone, layout.motions[zone.name]
     if len(layout.zones.unclaimed):
         part = layout.setting.part
-        other = "chassis" if part.rides == "engine" else "engine"
-        zone = Zone(
-            name=NO_ZONE, table=NO_ZONE, kind="chassis", rides=other, gap_mm=0.0,
-            points=layout.zones.unclaimed, stray_points=np.zeros((0, 3)),
-        )  # fmt: skip
-        yield zone, pair_motion(part.rides, other, layout.setting.rock)
+        motion = pair_motion(part.rides, other_carrier(part), layout.setting.rock)
+        yield lone_zone(NO_ZONE, layout.zones.unclaimed, part), motion
+
+
+def other_carrier(part: Part) -> str:
+    """Return the carrier that the part does not ride on."""
+    return "chassis" if part.rides == "engine" else "engine"
+
+
+def lone_zone(name: str, points: Array, part: Part) -> Zone:
+    """Return points, (n, 3) mm, of which no table of the job says what they ride on: they move against the part."""
+    return Zone(
+        name=name, table=name, kind="chassis", rides=other_carrier(part), gap_mm=0.0,
+        points=points, stray_points=np.zeros((0, 3)),
+    )  # fmt: skip
 
 
 def guard_of(zone: Zone, guard_mm: Mapping[str, float]) -> float:
