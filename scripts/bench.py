@@ -51,6 +51,7 @@ def peak_mb() -> float:
 def sweep_rows(count: int) -> tuple[list[Row], float, float]:
     """Sweep a bay of `count` points; also the CPU time and upper bound of roll alone, for the plain loops."""
     body, scan = mesh_of(part()), points_near(count)
+    swept(mesh_of(part(2000)), scan[:1000], MOTIONS["roll"])  # loads the libraries
     rows, roll_s, upper = [], 0.0, 0.0
     for name, motion in MOTIONS.items():
         found, wall, cpu = timed(lambda m=motion: swept(body, scan, m))
@@ -63,14 +64,14 @@ def sweep_rows(count: int) -> tuple[list[Row], float, float]:
 
 
 def plain_rows(count: int, loops: list[str], poses: int, roll_s: float, bound_mm: float) -> Iterator[Row]:
-    """Run the plain loops over roll alone on the points within 60 mm of the part's box."""
+    """Run plain loops over roll alone on the points within 60 mm of the part's box, the first on the whole bay too."""
     body, scan = mesh_of(part()), points_near(count, crop_mm=60.0)
     chosen = np.radians(np.linspace(-4, 4, POSES))[np.linspace(0, POSES - 1, poses).round().astype(int)]
-    return (
-        _loop_row(loop, body, scan, chosen, roll_s, bound_mm)
-        for loop in LOOPS
-        if any(word in loop.name for word in loops)
-    )
+    for loop in LOOPS:
+        if any(word in loop.name for word in loops):
+            yield _loop_row(loop, body, scan, chosen, roll_s, bound_mm)
+            if loop is LOOPS[0]:
+                yield _loop_row(loop, body, points_near(count), chosen[-1:], roll_s, bound_mm)
 
 
 def _loop_row(loop: Loop, body: object, scan: Array, poses: Array, roll_s: float, bound_mm: float) -> Row:

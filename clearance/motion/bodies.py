@@ -151,7 +151,8 @@ def _boxed(part: Mesh, zone: Array, origin: Array, motion: PairMotion) -> Array:
     The part and the motion are counted from `origin`.
     """
     rotation, shift = motion.zone_to_part(motion.middle, motion.half_shares)
-    travel = float(motion.wander_mm(motion.arms_mm(corners(part), of_part=True).max(axis=0)[None])[0])
+    ends = np.array(list(product(*zip(part.vertices.min(axis=0), part.vertices.max(axis=0), strict=True))))
+    travel = float(motion.wander_mm(motion.arms_mm(ends, of_part=True).max(axis=0)[None])[0])
     places = (part.vertices - shift) @ rotation + origin
     some = zone[:: max(1, len(zone) // SAMPLE)]
     for _ in range(2):  # From a bound by a sample to one by all that it leaves.

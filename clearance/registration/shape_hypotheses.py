@@ -27,6 +27,9 @@ BATCH = 500_000
 NEAREST_SHARE = 0.12
 """Places of a pair must lie at least this share of the diagonal apart: nearer ones fix the turn badly."""
 
+SQUARE_LEAST = 1e-6
+"""Scan normals whose sum has less than this square to their pair give no frame."""
+
 ANGLE_OFF = np.radians(12.0)
 LENGTH_OFF = 1.5
 """How far a pair in the scan may differ from its pair on the model: angles, and length in voxels."""
@@ -142,7 +145,7 @@ def _poses(
     agree = (np.abs(np.array(angles[0]) - angles[1]) < ANGLE_OFF).all(axis=0)
     # The pair's own frame: along it, and square to it in the direction of both normals.
     flat = np.linalg.norm(np.cross(m + n, u), axis=1) > 0.3
-    keep = agree & flat
+    keep = agree & flat & (np.linalg.norm(np.cross(s + t, w), axis=1) > SQUARE_LEAST)
     turn = _frame(w[keep], (s + t)[keep]) @ _frame(u[keep], (m + n)[keep]).swapaxes(1, 2)
     middle = (p + q)[good][keep] / 2
     return turn, (a + b)[good][keep] / 2 - np.einsum("kij,kj->ki", turn, middle)

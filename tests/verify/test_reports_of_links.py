@@ -25,7 +25,7 @@ from clearance.verify.verify import verify
 
 LINKED = {
     "bounds raised": (raised, "a pose in it has"),
-    "cell removed": (cell_removed(0), "not those of a link"),
+    "cell removed": (cell_removed(0), "the cells leave a hole"),
     "cell raised": (in_sweep(cell_raised), "a pose in it has"),
     "range narrowed": (in_sweep(narrowed), "a state of the shaft points beyond"),
     "axes turned": (in_sweep(axes_turned), "a state of the shaft points beyond"),
