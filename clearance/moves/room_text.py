@@ -39,8 +39,11 @@ def room_lines(found: Room) -> list[str]:
         f"distances asked {found.cells.evaluations}",
     ]
     if found.given_up:
-        told = f"gave up after about {found.asked.most} distances (--most): {100 * found.given_up:.1f} % of the moves "
-        lines.append(told + "were left in cells coarser than the resolution; a larger --most or a coarser --step")
+        lines.append(
+            f"gave up where a part of the range had spent its share of {found.asked.most} distances (--most): "
+            f"{100 * found.given_up:.1f} % of the moves were left in cells coarser than the resolution; "
+            "try a larger --most or a coarser --step"
+        )
     if found.taken:
         lines.append(f"boxes of cells taken from an earlier run: {found.taken}")
     lines += [f"blocked first by {name}: {100 * share:.1f} %" for name, share in blockers(found)]
