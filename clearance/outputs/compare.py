@@ -19,9 +19,11 @@ GRAVEST = (Verdict.FAIL, Verdict.UNDECIDED, Verdict.PASS)
 
 
 def folders(parts: tuple[Path, ...]) -> dict[Path, str]:
-    """Return the name of each candidate's own folder, no two alike."""
-    found: dict[str, str] = stems(str(part.with_suffix("")) for part in parts)
-    return {part: found[str(part.with_suffix(""))] for part in parts}
+    """Return the name of each candidate's own folder, no two alike: with the way to its file where two share a name."""
+    shared = len({part.stem for part in parts}) < len(parts)
+    names = {part: str(part.with_suffix("")) if shared else part.stem for part in parts}
+    found = stems(names.values())
+    return {part: found[name] for part, name in names.items()}
 
 
 def rows(results: Mapping[str, CheckResult]) -> list[tuple[str, ...]]:

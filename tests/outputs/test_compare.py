@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import trimesh
 from solid_jobs import HEAD, solid_zone
 from typer.testing import CliRunner
 
 from clearance.cli import app
+from clearance.outputs.compare import folders
 
 
 def test_each_candidate_gets_its_report_and_the_table_compares_them(tmp_path, monkeypatch):
@@ -31,3 +34,8 @@ def test_each_candidate_gets_its_report_and_the_table_compares_them(tmp_path, mo
     for name in ("short", "long"):
         assert f'href="{name}/report.html"' in page
         assert (tmp_path / "out" / name / "report.html").exists()
+
+
+def test_a_candidates_folder_is_named_by_its_file_and_by_its_way_where_two_share_a_name():
+    assert list(folders((Path("old/rev a.stl"), Path("new/rev b.stl"))).values()) == ["rev-a", "rev-b"]
+    assert list(folders((Path("old/rev a.stl"), Path("new/rev a.stl"))).values()) == ["old-rev-a", "new-rev-a"]
