@@ -16,6 +16,7 @@ from clearance.frames import Array
 from clearance.scene.damaged import Damaged
 from clearance.scene.las_header import check_las
 from clearance.scene.open3d_import import open3d
+from clearance.scene.pcd_header import PcdHeader, read_pcd_header
 from clearance.scene.ply_header import PlyHeader, read_header
 
 BLOCK = 1_000_000
@@ -23,9 +24,6 @@ BLOCK = 1_000_000
 
 BLOCK_BYTES = 1 << 28
 """Bytes of LAS records read at a time at most."""
-
-LZF_RATIO = 100
-"""LZF, which packs PCD, turns at most 264 bytes into 3."""
 
 Blocks = Iterator[Array]
 
@@ -163,50 +161,36 @@ def e57_points(path: Path) -> Blocks:
 
 
 def pcd_points(path: Path) -> Blocks:
-    """Yield the points of a PCD file (open3d); points without a return come as NaN."""
-    promised = _pcd_promise(path)
+    """Yield the points of a PCD file; points without a return come as NaN. Packed ones are unpacked by open3d."""
+    header = read_pcd_header(path)
+    found = 0
+    read = {"ascii": _ascii_pcd, "binary": _binary_pcd, "binary_compressed": _packed_pcd}[header.data]
+    for block in read(path, header):
+        found += len(block)
+        yield block
+    if found != header.count:
+        raise Damaged(f"{header.count} points promised but {found} readable")
+
+
+def _ascii_pcd(path: Path, header: PcdHeader) -> Blocks:
+    with path.open("rb") as stream:
+        stream.seek(header.data_start)
+        lines = (line.decode("ascii", "replace") for line in islice(stream, header.count))
+        yield from _number_lines(lines, None, header.columns)
+
+
+def _binary_pcd(path: Path, header: PcdHeader) -> Blocks:
+    table = np.memmap(path, dtype=header.record, mode="r", offset=header.data_start, shape=(header.count,))
+    for start in range(0, header.count, BLOCK):
+        part = table[start : start + BLOCK]
+        yield np.column_stack([part[axis][:, 0].astype(np.float64) for axis in "xyz"])
+
+
+def _packed_pcd(path: Path, _header: PcdHeader) -> Blocks:
     cloud = open3d().io.read_point_cloud(
         str(path), format="pcd", remove_nan_points=False, remove_infinite_points=False, print_progress=False
     )
-    points = np.asarray(cloud.points, dtype=np.float64)
-    if len(points) != promised:
-        raise Damaged(f"{promised} points promised but {len(points)} readable")
-    yield points
-
-
-def _pcd_promise(path: Path) -> int:
-    """Return the point count of a PCD header. Raises Damaged if the file is too short for it."""
-    with path.open("rb") as stream:
-        head = stream.read(1 << 16)
-        match = re.search(rb"(?mi)^DATA\s+(ascii|binary_compressed|binary)\s*$", head)
-        if not match:
-            raise Damaged("no 'DATA' line, not a PCD file")
-        fields = {
-            words[0].upper(): words[1:]
-            for line in head[: match.start()].decode("ascii", "replace").splitlines()
-            if (words := line.split())
-        }
-        start = head.index(b"\n", match.end() - 1) + 1
-        stream.seek(start)
-        packed = int.from_bytes(stream.read(4), "little")
-    if not {"X", "Y", "Z"} <= {name.upper() for name in fields.get("FIELDS", [])}:
-        raise Damaged("the points have no x, y, z")
-    sizes = [int(size) for size in fields["SIZE"]]
-    repeats = [int(count) for count in fields.get("COUNT", ["1"] * len(sizes))]
-    if min(sizes + repeats, default=0) < 1:
-        raise Damaged(f"the header gives a field no bytes: SIZE {sizes}, COUNT {repeats}")
-    promised = int(fields["POINTS"][0])
-    record = sum(size * count for size, count in zip(sizes, repeats, strict=True))
-    kind = match.group(1).lower()
-    needed = {
-        b"ascii": 2 * sum(repeats) * promised - 1,
-        b"binary": record * promised,
-        b"binary_compressed": max(packed + 8, record * promised // LZF_RATIO),
-    }[kind]
-    present = path.stat().st_size - start
-    if needed > present:
-        raise Damaged(f"{promised} points promised (at least {needed} bytes) but only {present} bytes follow")
-    return promised
+    yield np.asarray(cloud.points, dtype=np.float64)
 
 
 READERS: dict[str, Callable[[Path], Blocks]] = {
