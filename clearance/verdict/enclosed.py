@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
-from clearance.distance.inside import covered, most_turns
+from clearance.distance.inside import covered, first_met, most_turns
 from clearance.frames import Array
 from clearance.scene.cubes import cubes
 from clearance.scene.mesh import Mesh
@@ -17,6 +18,10 @@ ENCLOSING = 0.9
 
 UNBROKEN = 0.97
 """The same where triangles of mixed winding or sheets with two faces cancel out and only rays can tell."""
+
+HALF, MIXED = 0.5, 0.05
+"""The same where what is met first faces both ways, the rarer way by this share of it: mixed winding, or a hole through
+which the far side is seen. With less of it the winding number of a point that is more than 5/9 covered tells."""
 
 RAYS, EYES = 150, 4
 """Directions, and vertices of the part they start from."""
@@ -62,7 +67,7 @@ def within_open_part(points: Array, part: Part, apart_mm: float) -> str | None:
     vertices = part.mesh.vertices[np.unique(part.mesh.faces)]
     points = points[((points > vertices.min(axis=0)) & (points < vertices.max(axis=0))).all(axis=1)]
     first, _ = cubes(points, max(apart_mm / np.sqrt(3.0), FINEST_MM))
-    if not len(first) or _most_covered(part.mesh, points[first]) < UNBROKEN:
+    if not len(first) or not _any_within(part.mesh, points[first]):
         return None
     return (
         "it lies within the part's mesh, which is not closed, so what is solid there cannot be told from what is "
@@ -70,19 +75,30 @@ def within_open_part(points: Array, part: Part, apart_mm: float) -> str | None:
     )
 
 
-def _most_covered(mesh: Mesh, points: Array) -> float:
-    """Return the largest share of directions that `mesh` covers, seen from one of (n, 3) points."""
+def _any_within(mesh: Mesh, points: Array) -> bool:
+    """Tell whether one of (n, 3) points is so covered by `mesh` that it may lie within it, whatever its winding."""
     ways = _directions()
     try:
         caster = Rays(mesh)
     except ImportError:
-        return max(covered(mesh, point, ways) for point in points)
-    step, most = BLOCK // RAYS, 0.0
+        caster = None
+    corners = mesh.triangles
+    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    step = max(1, BLOCK // RAYS)
     for start in range(0, len(points), step):
         some = points[start : start + step]
-        met = caster.first_hit(np.repeat(some, RAYS, axis=0), np.tile(ways, (len(some), 1))) >= 0
-        most = max(most, float(met.reshape(len(some), RAYS).mean(axis=1).max()))
-    return most
+        met: NDArray[np.signedinteger] = (
+            np.stack([first_met(mesh, point, ways) for point in some])
+            if caster is None
+            else caster.first_hit(np.repeat(some, RAYS, axis=0), np.tile(ways, (len(some), 1))).reshape(-1, RAYS)
+        )
+        away = np.einsum("ijk,jk->ij", normals[met], ways) > 0
+        back, front = ((met >= 0) & away).mean(axis=1), ((met >= 0) & ~away).mean(axis=1)
+        share = back + front
+        mixed = (share >= HALF) & (np.minimum(back, front) >= MIXED * share)
+        if (mixed | (share >= UNBROKEN)).any():
+            return True
+    return False
 
 
 def _least_covered(mesh: Mesh, part: Mesh) -> float:

@@ -11,6 +11,7 @@ from clearance.distance.inside import (
     Surface,
     any_inside,
     covered,
+    first_met,
     nearest_face,
     one_vertex_per_body,
     unsigned_distance,
@@ -108,3 +109,15 @@ def test_covered_is_the_share_of_the_solid_angle_whatever_the_winding():
     ball = trimesh.creation.icosphere(subdivisions=4, radius=1)
     seen = covered(Mesh(np.asarray(ball.vertices), np.asarray(ball.faces, np.int64)), np.array([1.25, 0, 0]), way)
     assert seen == pytest.approx((1 - np.sqrt(1 - 0.64)) / 2, abs=0.03)
+
+
+def test_first_met_is_the_triangle_that_the_ray_caster_meets():
+    ball = trimesh.creation.icosphere(subdivisions=3, radius=50)
+    shell = trimesh.util.concatenate([ball, trimesh.creation.icosphere(subdivisions=2, radius=20)])
+    mesh, way = mesh_of(shell), np.random.default_rng(4).normal(size=(500, 3))
+    for point in (np.array([70.0, 3, 1]), np.array([35.0, 2, 1]), np.array([1.0, 2, 3])):
+        found = first_met(mesh, point, way)
+        met = found >= 0
+        _, ray, face = shell.ray.intersects_location(np.tile(point, (500, 1)), way, multiple_hits=False)
+        assert np.array_equal(np.flatnonzero(met), np.sort(ray))
+        assert np.array_equal(found[ray], face)
