@@ -55,27 +55,22 @@ def winding_turns(mesh: Mesh, points: Array) -> Array:
 
 def covered(mesh: Mesh, point: Array, directions: Array) -> float:
     """Return the share of (d, 3) directions in which a ray from `point` (3,), mm, meets the mesh, of any winding."""
-    return float((first_met(mesh, point, directions) >= 0).mean())
+    return float((crossings(mesh, point, directions) > 0).mean())
 
 
-def first_met(mesh: Mesh, point: Array, directions: Array) -> IntArray:
-    """Return the first triangle, (d,), that rays from `point` (3,), mm, along (d, 3) meet; -1 where none.
+def crossings(mesh: Mesh, point: Array, directions: Array) -> IntArray:
+    """Return how many triangles, (d,), a ray from `point` (3,), mm, along each of (d, 3) directions meets.
 
     A ray meets a triangle if it lies on the same side of the three planes through the point and an edge.
     """
-    first, length = np.full(len(directions), -1, np.int64), np.full(len(directions), np.inf)
+    count = np.zeros(len(directions), np.int64)
     for start in range(0, len(mesh.faces), RAY_BLOCK):
         a, b, c = (mesh.vertices[mesh.faces[start : start + RAY_BLOCK]] - point).swapaxes(0, 1)
         sides = np.stack([np.cross(a, b), np.cross(b, c), np.cross(c, a)]) @ directions.T
         volume = np.einsum("ij,ij->i", a, np.cross(b, c))[:, None]
         met = ((sides >= 0).all(axis=0) & (volume > 0)) | ((sides <= 0).all(axis=0) & (volume < 0))
-        with np.errstate(divide="ignore", invalid="ignore"):
-            far = np.where(met, volume / sides.sum(axis=0), np.inf)
-        nearest = far.argmin(axis=0)
-        far = far.min(axis=0)
-        first = np.where(far < length, start + nearest, first)
-        length = np.minimum(length, far)
-    return first
+        count += met.sum(axis=0)
+    return count
 
 
 class Surface:

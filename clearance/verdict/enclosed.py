@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-from clearance.distance.inside import covered, first_met, most_turns
+from clearance.distance.inside import covered, crossings, most_turns
 from clearance.frames import Array
 from clearance.scene.cubes import cubes
 from clearance.scene.mesh import Mesh
@@ -19,9 +18,9 @@ ENCLOSING = 0.9
 UNBROKEN = 0.97
 """The same where triangles of mixed winding or sheets with two faces cancel out and only rays can tell."""
 
-HALF, MIXED = 0.5, 0.05
-"""The same where what is met first faces both ways, the rarer way by this share of it: mixed winding, or a hole through
-which the far side is seen. With less of it the winding number of a point that is more than 5/9 covered tells."""
+ODD = 0.4
+"""Share of all directions from which a point may lie within an open mesh if a ray crosses the mesh an odd number of
+times there: whatever the winding, that is all of them within a closed body and none outside."""
 
 RAYS, EYES = 150, 4
 """Directions, and vertices of the part they start from."""
@@ -76,27 +75,20 @@ def within_open_part(points: Array, part: Part, apart_mm: float) -> str | None:
 
 
 def _any_within(mesh: Mesh, points: Array) -> bool:
-    """Tell whether one of (n, 3) points is so covered by `mesh` that it may lie within it, whatever its winding."""
+    """Tell whether one of (n, 3) points may lie within `mesh`, whatever its winding, by what rays from it cross."""
     ways = _directions()
     try:
         caster = Rays(mesh)
     except ImportError:
         caster = None
-    corners = mesh.triangles
-    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     step = max(1, BLOCK // RAYS)
     for start in range(0, len(points), step):
         some = points[start : start + step]
-        met: NDArray[np.signedinteger] = (
-            np.stack([first_met(mesh, point, ways) for point in some])
-            if caster is None
-            else caster.first_hit(np.repeat(some, RAYS, axis=0), np.tile(ways, (len(some), 1))).reshape(-1, RAYS)
-        )
-        away = np.einsum("ijk,jk->ij", normals[met], ways) > 0
-        back, front = ((met >= 0) & away).mean(axis=1), ((met >= 0) & ~away).mean(axis=1)
-        share = back + front
-        mixed = (share >= HALF) & (np.minimum(back, front) >= MIXED * share)
-        if (mixed | (share >= UNBROKEN)).any():
+        if caster is None:
+            count = np.stack([crossings(mesh, point, ways) for point in some])
+        else:
+            count = caster.crossings(np.repeat(some, RAYS, axis=0), np.tile(ways, (len(some), 1))).reshape(-1, RAYS)
+        if ((count % 2).mean(axis=1) >= ODD).any() or ((count > 0).mean(axis=1) >= UNBROKEN).any():
             return True
     return False
 

@@ -11,13 +11,14 @@ from clearance.distance.inside import (
     Surface,
     any_inside,
     covered,
-    first_met,
+    crossings,
     nearest_face,
     one_vertex_per_body,
     unsigned_distance,
     winding_says_inside,
 )
 from clearance.scene.mesh import Mesh
+from clearance.scene.rays import Rays
 
 
 def mesh_of(shape: trimesh.Trimesh) -> Mesh:
@@ -111,13 +112,14 @@ def test_covered_is_the_share_of_the_solid_angle_whatever_the_winding():
     assert seen == pytest.approx((1 - np.sqrt(1 - 0.64)) / 2, abs=0.03)
 
 
-def test_first_met_is_the_triangle_that_the_ray_caster_meets():
+def test_crossings_are_the_triangles_that_a_ray_meets():
     ball = trimesh.creation.icosphere(subdivisions=3, radius=50)
     shell = trimesh.util.concatenate([ball, trimesh.creation.icosphere(subdivisions=2, radius=20)])
     mesh, way = mesh_of(shell), np.random.default_rng(4).normal(size=(500, 3))
+    way /= np.linalg.norm(way, axis=1, keepdims=True)
     for point in (np.array([70.0, 3, 1]), np.array([35.0, 2, 1]), np.array([1.0, 2, 3])):
-        found = first_met(mesh, point, way)
-        met = found >= 0
-        _, ray, face = shell.ray.intersects_location(np.tile(point, (500, 1)), way, multiple_hits=False)
-        assert np.array_equal(np.flatnonzero(met), np.sort(ray))
-        assert np.array_equal(found[ray], face)
+        eyes = np.tile(point, (500, 1))
+        _, ray, _ = shell.ray.intersects_location(eyes, way, multiple_hits=True)
+        expected = np.bincount(ray, minlength=500)
+        assert np.array_equal(crossings(mesh, point, way), expected)
+        assert np.array_equal(Rays(mesh).crossings(eyes, way), expected)

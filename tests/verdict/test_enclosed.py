@@ -68,7 +68,7 @@ def test_a_cable_inside_an_open_part_does_not_pass(placed, monkeypatch, below, f
         np.asarray(np.where(turned[flipped][:, None], faces[:, ::-1], faces), np.int64),
     )
     part = Part(name="ball.stl", mesh=mesh, shown=mesh, closed=False, rides="engine", tolerance_mm=0.0)
-    height = 12.0 if below == 0 else -10.0
+    height = 20.0 if below == 0 else -10.0
     cable = np.column_stack([np.linspace(-15, 15, 40), np.zeros(40), np.full(40, height)])
     zone = Zone(
         name="cable", table="cable", kind="chassis", rides="chassis", gap_mm=5.0, stray_points=np.zeros((0, 3)),
