@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from clearance.distance.inside import covered, crossings, most_turns
 from clearance.frames import Array
@@ -66,7 +67,7 @@ def within_open_part(points: Array, part: Part, apart_mm: float) -> str | None:
     vertices = part.mesh.vertices[np.unique(part.mesh.faces)]
     points = points[((points > vertices.min(axis=0)) & (points < vertices.max(axis=0))).all(axis=1)]
     first, _ = cubes(points, max(apart_mm / np.sqrt(3.0), FINEST_MM))
-    if not len(first) or not _any_within(part.mesh, points[first]):
+    if not may_lie_within(part.mesh, points[first]).any():
         return None
     return (
         "it lies within the part's mesh, which is not closed, so what is solid there cannot be told from what is "
@@ -74,8 +75,11 @@ def within_open_part(points: Array, part: Part, apart_mm: float) -> str | None:
     )
 
 
-def _any_within(mesh: Mesh, points: Array) -> bool:
-    """Tell whether one of (n, 3) points may lie within `mesh`, whatever its winding, by what rays from it cross."""
+def may_lie_within(mesh: Mesh, points: Array) -> NDArray[np.bool_]:
+    """Tell which of (n, 3) points, mm, may lie within an open mesh of any winding, by what rays from them cross."""
+    told = np.zeros(len(points), dtype=bool)
+    if not len(points):
+        return told
     ways = _directions()
     try:
         caster = Rays(mesh)
@@ -88,9 +92,9 @@ def _any_within(mesh: Mesh, points: Array) -> bool:
             count = np.stack([crossings(mesh, point, ways) for point in some])
         else:
             count = caster.crossings(np.repeat(some, RAYS, axis=0), np.tile(ways, (len(some), 1))).reshape(-1, RAYS)
-        if ((count % 2).mean(axis=1) >= ODD).any() or ((count > 0).mean(axis=1) >= UNBROKEN).any():
-            return True
-    return False
+        odd, met = (count % 2).mean(axis=1), (count > 0).mean(axis=1)
+        told[start : start + step] = (odd >= ODD) | (met >= UNBROKEN)
+    return told
 
 
 def _least_covered(mesh: Mesh, part: Mesh) -> float:
