@@ -2,21 +2,27 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from clearance.frames import Array
 from clearance.heat.radiation import black_body, temperature_of
 from clearance.heat.sight import RAYS, Sight
 from clearance.heat.view_factor import point_to_triangles
-from clearance.scene.mesh import Mesh
+from clearance.scene.mesh import IntArray, Mesh
 
 SELF_RAYS = 32
 """Rays by which a triangle's view of the part itself is told; only means over many triangles are used."""
 
 LIFT_MM = 0.02
 """How far off its surface a triangle's own rays start."""
+
+
+Hidden = Callable[[Array, Array, IntArray], NDArray[np.bool_]]
+"""Of rays from (k, 3), mm, along unit vectors (k, 3) to triangles (k,) of a body: whether something stands before."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -76,6 +82,13 @@ class Emitter:
     def seen_by(self, points: Array, normals: Array, rays: int = RAYS) -> Seen:
         """Return what (n, 3) elements with (n, 3) normals see, sampled: within `sight.sampling_bound(rays)`."""
         return _seen(self.sight.gathered(points, normals, self._weights, rays))
+
+    def seen_past(self, points: Array, normals: Array, hidden: Hidden, rays: int = RAYS) -> Seen:
+        """Return what `seen_by` does, without what `hidden` says is hidden by something else."""
+        of_point, face, ways = self.sight.lines(points, normals, rays)
+        left = ~hidden(points[of_point], ways.astype(np.float64), face)
+        of_point, weights = of_point[left], self._weights[face[left]]
+        return _seen(np.stack([np.bincount(of_point, w, len(points)) for w in weights.T], axis=1) / rays)
 
     def integrated(self, points: Array, normals: Array) -> Seen:
         """Return what (n, 3) elements with (n, 3) normals see, by integration over the visible triangles.

@@ -112,17 +112,25 @@ def placed(points: Array, normals: Array, surface: Surface, emissivity: float) -
 
 
 def temperatures(
-    neighbour: Neighbour, source: Source, around: Surroundings, *, behind: bool, seen: Seen | None = None
+    neighbour: Neighbour,
+    source: Source,
+    around: Surroundings,
+    *,
+    behind: bool,
+    seen: Seen | None = None,
+    past: Seen | None = None,
+    length_m: float | None = None,
 ) -> Array:
     """Return the temperature, (n,) K, of each point, bare or `behind` the source's sheets.
 
-    `seen`: what the points see, as `looked` gives it, where it is known already. Points in the part have its
-    temperature.
+    `seen`: what the points see, as `looked` gives it, where it is known already. `past`: what they see of the part
+    past the sheets. `length_m`: along which air flows, where the points are only some of what is heated; else it is
+    that of these. Points in the part have its temperature.
     """
     seen = looked(neighbour, source, behind=behind) if seen is None else seen
     near_K = source.part.temperature_K[neighbour.near]
     gap_m = np.maximum(neighbour.gap_mm - (source.build_mm if behind else 0.0), 0.0) / 1e3
-    length_m = _length_m(neighbour, seen)
+    length_m = heated_length_m(neighbour, seen) if length_m is None else length_m
     elements = Elements(
         seen=seen,
         part_emissivity=source.emissivity,
@@ -135,7 +143,7 @@ def temperatures(
     )
     if behind:
         assert source.sheets is not None
-        found, _ = shielded(elements, around, source.sheets)
+        found, _ = shielded(elements, around, source.sheets, past)
     else:
         found = bare(elements, around)
     return np.where(neighbour.gap_mm <= 0, np.maximum(near_K, found), found)
@@ -159,9 +167,9 @@ def moved_out(mesh: Mesh, distance_mm: float) -> Mesh:
     return Mesh(mesh.vertices + distance_mm * normals, mesh.faces)
 
 
-def _length_m(neighbour: Neighbour, seen: Seen) -> float:
-    """Return the length, m, of what is heated: a longer one is cooled less."""
-    heated = neighbour.points[seen.factor > SHOWN_FACTOR]
+def heated_length_m(neighbour: Neighbour, *seen: Seen) -> float:
+    """Return the length, m, of what is heated by any of what is seen: a longer one is cooled less."""
+    heated = neighbour.points[np.max([one.factor for one in seen], axis=0) > SHOWN_FACTOR]
     across = float(np.linalg.norm(np.ptp(heated, axis=0))) / 1e3 if len(heated) else 0.0
     return float(np.clip(across, *LENGTH_M))
 

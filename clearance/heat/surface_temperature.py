@@ -145,15 +145,20 @@ def bare(elements: Elements, around: Surroundings) -> Array:
         gain, _ = _last_gap(elements, hot, t[:, 0], own, mirrored, 1.0, around)
         return gain[:, None]
 
-    return _settled(net, elements, around, 1)[:, 0]
+    return _settled(net, hot, around, 1)[:, 0]
 
 
-def shielded(elements: Elements, around: Surroundings, sheets: Sheets) -> tuple[Array, Array]:
+def shielded(elements: Elements, around: Surroundings, sheets: Sheets, past: Seen | None = None) -> tuple[Array, Array]:
     """Return the temperature, (n,) K, of each point behind `sheets`, and of the sheets before it, (n, count), K.
 
     `elements.seen` is of the outermost sheet's surface, `elements.gap_m` the air between it and the neighbour.
+    `past` is what each point sees of the part past the sheets: it takes the place of surroundings, not of sheets.
     """
     e, hot = sheets.emissivity, elements.hot_K(around)
+    straight: Array | float = 0.0
+    taken: Array | float = 0.0
+    if past is not None:
+        straight, taken, hot = past.own_W_m2, past.factor, np.maximum(hot, past.hot_K)
 
     def net(t: Array) -> Array:
         chain = [hot, *t[:, :-1].T]
@@ -164,12 +169,12 @@ def shielded(elements: Elements, around: Surroundings, sheets: Sheets) -> tuple[
             radiated = (black_body(chain[i]) - black_body(chain[i + 1])) / (1 / grey + 1 / e - 1)
             flows.append(radiated + gap_coefficient(chain[i], chain[i + 1], gap) * (chain[i] - chain[i + 1]))
         factor = elements.seen.factor
-        own, mirrored = factor * e * black_body(chain[-1]), factor * (1 - e)
-        gain, lost = _last_gap(elements, chain[-1], t[:, -1], own, mirrored, e, around)
+        own, mirrored = factor * e * black_body(chain[-1]) + straight, factor * (1 - e)
+        gain, lost = _last_gap(elements, chain[-1], t[:, -1], own, mirrored, e, around, taken)
         flows.append(lost)
         return np.stack([*(flows[i] - flows[i + 1] for i in range(sheets.count)), gain], axis=1)
 
-    found = _settled(net, elements, around, sheets.count + 1)
+    found = _settled(net, hot, around, sheets.count + 1)
     return found[:, -1], found[:, :-1]
 
 
@@ -181,16 +186,19 @@ def _last_gap(
     mirrored: Array,
     hot_e: float,
     around: Surroundings,
+    taken: Array | float = 0.0,
 ) -> tuple[Array, Array]:
     """Heat, W/m², into each neighbour's point and out of the hot face opposite.
 
     The neighbour sends out J = e sigma T⁴ + (1 - e) G and gets G = own + mirrored (F J + (1 - F) sigma Ta⁴) +
-    (1 - F) sigma Ta⁴; for F = 1 this is the exchange of wide parallel surfaces.
+    (1 - F) sigma Ta⁴; for F = 1 this is the exchange of wide parallel surfaces. `taken`: share of the neighbour's
+    view in which there is something else than surroundings, whose heat is in `own`.
     """
     factor, e = np.minimum(elements.seen.factor, 1.0), elements.emissivity
     air_power, power = black_body(around.ambient_K), black_body(neighbour_K)
     open_ = (1 - factor) * air_power
-    arrives = (own + mirrored * (factor * e * power + open_) + open_) / (1 - mirrored * factor * (1 - e))
+    around_it = np.maximum(1 - factor - taken, 0.0) * air_power
+    arrives = (own + mirrored * (factor * e * power + open_) + around_it) / (1 - mirrored * factor * (1 - e))
     sent = e * power + (1 - e) * arrives
     gain = e * (arrives - power)
     lost = hot_e * (black_body(hot_K) - factor * sent - open_)
@@ -211,13 +219,12 @@ def _cooling(surface_K: Array, around: Surroundings, elements: Elements, upward:
     return cooled
 
 
-def _settled(net: Callable[[Array], Array], elements: Elements, around: Surroundings, unknowns: int) -> Array:
-    """Solve net(t) = 0 for (n, unknowns) temperatures by Newton's method from the hot side.
+def _settled(net: Callable[[Array], Array], hot: Array, around: Surroundings, unknowns: int) -> Array:
+    """Solve net(t) = 0 for (n, unknowns) temperatures by Newton's method from the hot side, (n,) K.
 
     Each net flow falls with its own temperature and rises with the others', and losses are convex in them, so the
     steps come down to the solution without passing it but for rounding.
     """
-    hot = elements.hot_K(around)
     t = np.repeat(hot[:, None], unknowns, axis=1)
     for _ in range(MOST_STEPS):
         value = net(t)

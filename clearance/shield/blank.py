@@ -115,11 +115,6 @@ class Blank:
         return bool(self.panels) and all(check.verdict is Verdict.PASS for check in self.checks)
 
     @property
-    def covers(self) -> bool:
-        """Whether it fits and stops all but `UNCOVERED` of the heat."""
-        return self.fits and self.covered_share >= 1.0 - UNCOVERED
-
-    @property
     def lost_share(self) -> float:
         """Share of the untrimmed blank that the zones took."""
         return 1.0 - self.area_mm2 / self.untrimmed_mm2 if self.untrimmed_mm2 else 1.0

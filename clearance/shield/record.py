@@ -40,6 +40,7 @@ def record(result: ShieldResult) -> dict[str, Any]:
         },
         "zones": [_zone(zone) for zone in result.zones],
         "fitted": None if result.fitted is None else _fitted(result.fitted),
+        "hottest_behind_blank_C": {name: dict(by) for name, by in result.behind_C.items()},
         "left_out": list(result.left_out),
         "notes": list(result.notes),
         "assumed": list(ASSUMED),
@@ -88,7 +89,6 @@ def _fitted(shield: Fitted) -> dict[str, Any]:
             "covered_share": blank.covered_share,
             "cut_away_share": blank.lost_share,
             "fits": blank.fits,
-            "covers": blank.covers,
             "not_covered_mm2": blank.bare_mm2,
             "to_part_mm": {"least": blank.to_part_mm, "most": blank.farthest_mm},
             "checks": [

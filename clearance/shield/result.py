@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
+import numpy as np
+
 from clearance.bounds import Bound
 from clearance.frames import Array
 from clearance.job.heat import Shield
@@ -98,7 +100,8 @@ class ShieldResult:
     """All that the command found.
 
     `about` is the shield that gaps are worked out for, `checked` the check of the same job. `left_out` are
-    zones without a limit. `fitted` is None where no zone needs a shield.
+    zones without a limit. `fitted` is None where no zone needs a shield. `behind_C`: by zone and condition, the
+    hottest point behind the blank as it is, °C; empty where there is none.
     """
 
     job: Job
@@ -111,11 +114,18 @@ class ShieldResult:
     sheet_emissivity: tuple[float, str]
     notes: tuple[str, ...]
     fitted: Fitted | None
+    behind_C: Mapping[str, Mapping[str, float]]
     timing_s: Mapping[str, float]
     versions: Mapping[str, str]
 
     @property
     def enough(self) -> bool:
-        """Whether every zone stays within its limit, with a shield where one is needed that fits and covers enough."""
-        covered = self.fitted is None or self.fitted.blank.covers
-        return covered and all(zone.need is not Need.MORE_ROOM for zone in self.zones)
+        """Whether every zone stays within its limit, with the blank that was found where a shield is needed."""
+        if self.fitted is None:
+            return all(zone.need is Need.NOTHING for zone in self.zones)
+        return self.fitted.blank.fits and not self.too_hot and all(z.need is not Need.MORE_ROOM for z in self.zones)
+
+    @property
+    def too_hot(self) -> tuple[ZoneHeat, ...]:
+        """Zones that pass their limit behind the blank as it is."""
+        return tuple(z for z in self.zones if max(self.behind_C.get(z.name, {}).values(), default=-np.inf) > z.limit_C)

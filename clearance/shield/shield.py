@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -21,8 +21,9 @@ from clearance.layout.layout import lay_out
 from clearance.layout.placement import Progress, place
 from clearance.motion.pair import PairMotion
 from clearance.pipeline import judge
+from clearance.shield.behind import Behind
 from clearance.shield.fitted import fitted
-from clearance.shield.result import DRIVING, SOAK, Need, ShieldResult
+from clearance.shield.result import DRIVING, SOAK, Need, ShieldResult, ZoneHeat
 from clearance.shield.sightlines import sightlines
 from clearance.shield.surface import Mask, face_areas
 from clearance.shield.zone_heat import zone_heat
@@ -30,6 +31,9 @@ from clearance.units import kelvin
 
 SHARE = 0.95
 """Share of what the too hot points get from the part that the triangles behind a shield send them."""
+
+HOTTEST_C = 5.0
+"""Points so little cooler than the hottest count with it."""
 
 MOST_HOT = 3000
 """Too hot points, near enough, of a zone that are asked what heats them."""
@@ -53,19 +57,22 @@ def shield(job_file: Path, progress: Progress = lambda step: None) -> ShieldResu
     progress("making the part a source of heat")
     source = source_of(job, heat, about, layout.setting.part.shown, layout.setting.registration.T_bay_part)
     checked = judge(placed, layout, progress)
-    zones, hot = [], list[tuple[Neighbour, PairMotion]]()
+    zones, near, arounds = list[ZoneHeat](), dict[str, Neighbour](), _surroundings(heat)
     for judged in checked.zones:
         if (zone := judged.zone).table in limits:
             progress(f"{zone.name}: temperatures and gaps")
-            found, too_hot = zone_heat(zone, limits[zone.table], job, judged, source, _surroundings(heat))
+            found, near[zone.name] = zone_heat(zone, limits[zone.table], job, judged, source, arounds)
             zones.append(found)
-            if found.need is not Need.NOTHING and len(too_hot.points):
-                hot.append((too_hot, layout.motions[zone.name]))
     guards = {judged.zone.name: judged.budget.guard for judged in checked.zones}
-    made = None
+    hot = _too_hot(zones, near, layout.motions)
+    made, behind_C = None, dict[str, dict[str, float]]()
     if hot:
-        needed, lines = _needed([near for near, _ in hot], source), sightlines(hot, source)
+        needed, lines = _needed([own for own, _ in hot], source), sightlines(hot, source)
         made = fitted(layout, job, about, needed, lines, guards, source.up, progress)
+        if made.blank.panels:
+            progress("working out how hot it gets behind the blank")
+            behind = Behind(source, made.blank.solid)
+            behind_C = {name: behind.hottest_C(own, layout.motions[name], arounds) for name, own in near.items()}
     timing = {"total": time.perf_counter() - started}
     return ShieldResult(
         job=job,
@@ -78,6 +85,7 @@ def shield(job_file: Path, progress: Progress = lambda step: None) -> ShieldResu
         sheet_emissivity=emissivity_of(about.emissivity, job.file, "shield.emissivity"),
         notes=(growth.warning,) if (growth := layout.setting.growth) is not None and growth.warning else (),
         fitted=made,
+        behind_C=behind_C,
         timing_s=timing,
         versions=checked.versions,
     )
@@ -101,6 +109,21 @@ def _surroundings(heat: Heat) -> dict[str, Surroundings]:
     if heat.air_speed == 0:
         return {SOAK: soak}
     return {DRIVING: Surroundings(ambient_K=kelvin(heat.ambient), speed_m_s=heat.air_speed), SOAK: soak}
+
+
+def _too_hot(
+    zones: Sequence[ZoneHeat], near: Mapping[str, Neighbour], motions: Mapping[str, PairMotion]
+) -> list[tuple[Neighbour, PairMotion]]:
+    """Return of each zone that is not well bare the points that get too hot, and how it moves.
+
+    Where none does at rest, but some will over the motion, the hottest are taken.
+    """
+    hot = []
+    for zone in zones:
+        if zone.need is not Need.NOTHING:
+            least = min(zone.limit_C, zone.sampled_C - HOTTEST_C)
+            hot.append((near[zone.name].at(np.flatnonzero(zone.temperature_C > least)), motions[zone.name]))
+    return hot
 
 
 def _needed(hot: Sequence[Neighbour], source: Source) -> Mask:

@@ -105,7 +105,7 @@ def sightlines(hot: Sequence[tuple[Neighbour, PairMotion]], source: Source) -> S
         step = -(-len(near.points) // MOST_POINTS)
         points, normals = near.points[::step], near.normals[::step]
         points_at_rest.append(points)
-        for turn, shift in _poses(motion):
+        for turn, shift in sampled_poses(motion):
             found = _cast(points @ turn.T + shift, normals @ turn.T, source)
             if len(found[2]):
                 power = found[4] / found[4].sum()
@@ -125,16 +125,23 @@ def sightlines(hot: Sequence[tuple[Neighbour, PairMotion]], source: Source) -> S
 def _cast(points: Array, normals: Array, source: Source) -> tuple[Array, Array, Array, IntArray, Array]:
     of_point, face, ways = source.part.sight.lines(points, normals, RAYS)
     start, way = points[of_point], ways.astype(np.float64)
-    a, b, c = source.part.mesh.triangles[face].swapaxes(0, 1)
-    across = np.cross(b - a, c - a)
-    steep = np.einsum("ij,ij->i", across, way)
-    length = np.einsum("ij,ij->i", across, a - start) / np.where(np.abs(steep) > 0, steep, 1.0)
-    sound = (np.abs(steep) > 1e-6 * np.linalg.norm(across, axis=1)) & (length > 0)
+    length = ray_lengths(start, way, source.part.mesh, face)
+    sound = np.isfinite(length)
     power = source.part.temperature_K[face] ** 4
     return start[sound], way[sound], length[sound], face[sound], power[sound]
 
 
-def _poses(motion: PairMotion) -> Iterator[tuple[Array, Array]]:
+def ray_lengths(start: Array, way: Array, mesh: Mesh, face: IntArray) -> Array:
+    """Return how far rays (n, 3), along unit vectors (n, 3), go to the triangles (n,) they meet, mm; inf if edge-on."""
+    a, b, c = mesh.triangles[face].swapaxes(0, 1)
+    across = np.cross(b - a, c - a)
+    steep = np.einsum("ij,ij->i", across, way)
+    length = np.einsum("ij,ij->i", across, a - start) / np.where(np.abs(steep) > 0, steep, 1.0)
+    sound = (np.abs(steep) > 1e-6 * np.linalg.norm(across, axis=1)) & (length > 0)
+    return np.where(sound, length, np.inf)
+
+
+def sampled_poses(motion: PairMotion) -> Iterator[tuple[Array, Array]]:
     """How the zone is seen from the part: at rest, then at each end of every angle, straight motions in the middle."""
     yield np.eye(3), np.zeros(3)
     moves = list(zip(motion.low, motion.high, strict=True))

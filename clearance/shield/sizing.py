@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from clearance.frames import Array
-from clearance.heat.neighbour import Neighbour, Source, looked, placed, temperatures
+from clearance.heat.neighbour import Neighbour, Source, heated_length_m, looked, placed, temperatures
 from clearance.heat.surface_temperature import Surroundings
 from clearance.scene.cubes import cubes
 from clearance.shield.result import Gap
@@ -72,11 +72,15 @@ def hottest_K(neighbour: Neighbour, source: Source, arounds: tuple[Surroundings,
     within `sampling_bound(FINE_RAYS)`, 0.0035.
     """
     seen = looked(neighbour, source, behind=behind)
+    length_m = heated_length_m(neighbour, seen)
     coarse = [temperatures(neighbour, source, around, behind=behind, seen=seen) for around in arounds]
     some = np.unique(np.concatenate([np.argsort(-t)[:CANDIDATES] for t in coarse]))
     few = neighbour.at(some)
     fine = looked(few, source, behind=behind, rays=FINE_RAYS)
-    return [float(temperatures(few, source, around, behind=behind, seen=fine).max()) for around in arounds]
+    return [
+        float(temperatures(few, source, around, behind=behind, seen=fine, length_m=length_m).max())
+        for around in arounds
+    ]
 
 
 def smallest_gap(moved: Mover, source: Source, around: Surroundings, limit_K: float, *, behind: bool) -> Gap:

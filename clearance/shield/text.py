@@ -7,8 +7,6 @@ import textwrap
 from collections.abc import Mapping
 
 from clearance.outputs.figures import at_most, interval
-from clearance.shield.blank import UNCOVERED
-from clearance.shield.fitted import Fitted
 from clearance.shield.result import SOAK, Gap, Need, ShieldResult, ZoneHeat
 from clearance.shield.sheet import told as piece_words
 
@@ -35,6 +33,8 @@ ASSUMED = (
     "Shielded: a sheet stands before all that a neighbour sees of the part, as far out as the standoff and as hot as "
     "at the least standoff; it gets heat through still air and by radiation, and nothing flows between them. "
     "Mountings that carry heat are not in the model.",
+    "Behind the blank: the sheet where it stands, heated as above by what of the part is nearest to it; what is seen "
+    "of the part past it is added, and the sheet is not made less for it. At rest and at the ends of every turn, cold.",
 )
 
 
@@ -44,8 +44,8 @@ def summary(result: ShieldResult, width: int = 100) -> str:
     for zone in result.zones:
         lines += [line for sentence in zone_lines(zone) for line in _wrapped(sentence, width)]
         lines.append("")
-    if result.fitted is not None:
-        lines += [line for sentence in fitted_lines(result.fitted) for line in _wrapped(sentence, width)]
+    if fitted := fitted_lines(result):
+        lines += [line for sentence in fitted for line in _wrapped(sentence, width)]
         lines.append("")
     if result.left_out:
         lines += _wrapped(f"left out, no limit given: {', '.join(result.left_out)}", width)
@@ -68,8 +68,10 @@ def zone_lines(zone: ZoneHeat) -> list[str]:
     return [*lines, *(f"  {line}" for line in set_gaps(zone))]
 
 
-def fitted_lines(shield: Fitted) -> list[str]:
-    """Return what is to be said of the room, the blank and its pattern, a sentence each."""
+def fitted_lines(result: ShieldResult) -> list[str]:
+    """Return what is to be said of the room, the blank and its pattern, a sentence each; nothing without a shield."""
+    if (shield := result.fitted) is None:
+        return []
     blank, pattern = shield.blank, shield.pattern
     lines = [
         f"room: a build of {shield.build_mm:g} mm (standoff, sheet and air behind it) is proven to fit on "
@@ -90,11 +92,9 @@ def fitted_lines(shield: Fitted) -> list[str]:
         lines.append(
             f"  not covered: {math.ceil(blank.bare_mm2 / 100)} cm² of the part, about [{at}], seen past the sheet"
         )
-    if not blank.covers:
-        lines.append(
-            f"  not enough: the shielded gaps above hold for one that stops {100 * (1 - UNCOVERED):g} % and clears "
-            "every zone"
-        )
+    lines += behind_lines(result)
+    if not blank.fits:
+        lines.append("  not enough: it is not proven to clear every zone")
     for check in blank.checks:
         lines.append(
             f"  {check.zone}: {check.verdict.value}, clearance {interval(check.clearance)} mm, "
@@ -103,6 +103,16 @@ def fitted_lines(shield: Fitted) -> list[str]:
     lines += [f"  not seen by the scan beside the blank: {place.zone}: {place.advice}" for place in blank.unseen]
     pieces = (f"  {piece.name}: {piece_words(piece, pattern.sheet_mm)}" for piece in pattern.pieces)
     return [*lines, FIXING, "pattern: folds only, so that all of the blank lies flat", *pieces]
+
+
+def behind_lines(result: ShieldResult) -> list[str]:
+    """Return how hot each zone gets behind the blank as it is."""
+    lines = []
+    for zone in result.zones:
+        if behind := result.behind_C.get(zone.name):
+            said = "NOT enough" if zone in result.too_hot else "within its limit"
+            lines.append(f"  {zone.name} behind it: {_each(behind)}, limit {zone.limit_C:g} °C: {said}")
+    return lines
 
 
 def set_gaps(zone: ZoneHeat) -> list[str]:
@@ -134,7 +144,7 @@ def _gaps(gaps: Mapping[str, Gap]) -> str:
 
 
 def _each(temperatures_C: Mapping[str, float]) -> str:
-    return ", ".join(f"{t:.0f} °C ({name})" for name, t in temperatures_C.items())
+    return ", ".join(f"{math.ceil(t)} °C ({name})" for name, t in temperatures_C.items())
 
 
 def setup(result: ShieldResult) -> str:

@@ -9,7 +9,7 @@ import numpy as np
 from clearance.frames import Array
 from clearance.heat.emissivity import emissivity_of
 from clearance.heat.limits import limit_of
-from clearance.heat.neighbour import Neighbour, Source, looked, neighbour_of, temperatures
+from clearance.heat.neighbour import Neighbour, Source, heated_length_m, looked, neighbour_of, temperatures
 from clearance.heat.surface_temperature import Surroundings
 from clearance.job.schema import Job
 from clearance.job.schema import Zone as ZoneTable
@@ -26,7 +26,7 @@ EXACT = 8
 def zone_heat(
     zone: Zone, table: ZoneTable, job: Job, judged: ZoneResult, source: Source, arounds: Mapping[str, Surroundings]
 ) -> tuple[ZoneHeat, Neighbour]:
-    """Work one zone out; also return those of its points that get too hot bare, as it stands.
+    """Work one zone out; also return its surface points, whose temperatures bare are those of the result.
 
     Parameters
     ----------
@@ -42,7 +42,7 @@ def zone_heat(
     seen = looked(near, source, behind=False)
     map_K = temperatures(near, source, arounds[SOAK], behind=False, seen=seen)
     moved = mover(near, map_K)
-    number, bare_K, factor = _hottest(near, map_K, source, arounds)
+    number, bare_K, factor = _hottest(near, map_K, source, arounds, heated_length_m(near, seen))
     behind_K = hottest_K(moved.neighbour, source, tuple(arounds.values()), behind=True)
     bare = _gaps(moved, source, arounds, limit_K, behind=False)
     shielded = _gaps(moved, source, arounds, limit_K, behind=True)
@@ -70,7 +70,7 @@ def zone_heat(
         points=near.points,
         temperature_C=map_K - kelvin(0.0),
         need=_need(bare, shielded, available),
-    ), near.at(np.flatnonzero(map_K > limit_K))
+    ), near
 
 
 def _gaps(
@@ -80,13 +80,15 @@ def _gaps(
 
 
 def _hottest(
-    near: Neighbour, map_K: Array, source: Source, arounds: Mapping[str, Surroundings]
+    near: Neighbour, map_K: Array, source: Source, arounds: Mapping[str, Surroundings], length_m: float
 ) -> tuple[int, list[float], float]:
     """Integrate the view factors of the map's hottest points; return the hottest, its temperatures, its view factor."""
     some = np.argsort(-map_K)[:EXACT]
     few = near.at(some)
     seen = source.part.integrated(few.points, few.normals)
-    by_around = [temperatures(few, source, around, behind=False, seen=seen) for around in arounds.values()]
+    by_around = [
+        temperatures(few, source, around, behind=False, seen=seen, length_m=length_m) for around in arounds.values()
+    ]
     worst = int(by_around[-1].argmax())
     return int(some[worst]), [float(t[worst]) for t in by_around], float(seen.factor[worst])
 

@@ -111,6 +111,32 @@ def test_sheets_before_a_small_thing(count, part_e, sheet_e, own_e):
     assert sheets[0] == pytest.approx(wanted[:-1], abs=0.02)
 
 
+@pytest.mark.parametrize("past_factor", [0.0, 0.05, 0.3])
+@pytest.mark.parametrize("factor", [0.1, 0.6])
+def test_what_is_seen_past_a_sheet_heats_as_well(factor, past_factor):
+    """A black point: F e sigma Ts⁴ + Fp sigma Tp⁴ + F (1 - e) (F sigma T⁴ + (1 - F) sigma Ta⁴) + (1 - F - Fp)
+    sigma Ta⁴ = sigma T⁴ + h (T - Ta), at the sheet's temperature that comes with it.
+    """
+    sheets, e = Sheets(count=1, standoff_m=0.02, between_m=0.006, emissivity=0.2), 0.2
+    past = Seen(
+        factor=np.array([past_factor]),
+        black_W_m2=np.array([past_factor * SIGMA * PART_K**4]),
+        own_W_m2=np.array([past_factor * SIGMA * PART_K**4]),
+        mirrored=np.zeros(1),
+    )
+    found, sheet = shielded(_elements(factor), STILL, sheets, past)
+    plain, _ = shielded(_elements(factor), STILL, sheets)
+    air_power, sheet_power = SIGMA * AIR_K**4, SIGMA * float(sheet[0, 0]) ** 4
+
+    def net(t: float) -> float:
+        thrown_back = factor * (1 - e) * (factor * SIGMA * t**4 + (1 - factor) * air_power)
+        arrives = factor * e * sheet_power + past_factor * SIGMA * PART_K**4 + thrown_back
+        return arrives + (1 - factor - past_factor) * air_power - SIGMA * t**4 - _upright_W_m2(t)
+
+    assert found[0] == pytest.approx(brentq(net, AIR_K + 1e-3, PART_K), abs=0.01)
+    assert (found[0] > plain[0] + 1) == (past_factor > 0)
+
+
 def test_face_to_face_and_bridged_it_gets_as_hot_as_the_part():
     for part_e, own_e in product((0.3, 0.9), (0.3, 0.9)):
         found = bare(_elements(1.0, part_e=part_e, own_e=own_e, gap_mm=5.0), STILL)[0]

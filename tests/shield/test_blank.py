@@ -54,7 +54,6 @@ def over_a_post():
 def test_far_from_everything_nothing_is_lost(over_a_far_floor):
     found = over_a_far_floor
     assert found.fits
-    assert found.covers
     assert found.lost_share == 0.0
     assert found.covered_share > 0.98
     assert found.bare_mm2 < 0.02 * 120 * 80
@@ -86,7 +85,7 @@ def test_what_would_hit_a_zone_is_cut_away_and_the_rest_clears(over_a_post):
     # Not covered is at least the strip over the post, 20 mm of 120 mm, less what a slanting look gets behind the rest.
     assert 0.1 * 9600 < found.bare_mm2 < 0.6 * 9600
     assert found.bare_at[0] == pytest.approx(35.0, abs=12.0)
-    assert not found.covers
+    assert found.covered_share < 0.95
 
 
 def test_uncut_it_would_have_hit(over_a_post, over_a_far_floor):
@@ -111,7 +110,6 @@ def test_where_nothing_fits_nothing_is_left():
     # Only what stands beside the block, higher up, may be left.
     assert not len(above) or above.min() > -13 + AIR
     assert found.covered_share < 0.1
-    assert not found.covers
 
 
 def test_a_moving_neighbour_keeps_its_own_gap():

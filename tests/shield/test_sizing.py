@@ -12,10 +12,10 @@ from scipy.optimize import brentq
 from clearance.distance.inside import Surface
 from clearance.heat.air import air
 from clearance.heat.emitter import Emitter
-from clearance.heat.neighbour import Source, moved_out, placed, temperatures
+from clearance.heat.neighbour import Source, looked, moved_out, placed, temperatures
 from clearance.heat.surface_temperature import Sheets, Surroundings
 from clearance.scene.mesh import Mesh
-from clearance.shield.sizing import Mover, mover, smallest_gap
+from clearance.shield.sizing import Mover, hottest_K, mover, smallest_gap
 
 RADIUS, PART_K, AIR_K = 60.0, 800.0, 300.0
 STILL = Surroundings(ambient_K=AIR_K)
@@ -97,3 +97,14 @@ def test_it_may_touch_what_is_no_hotter_than_its_limit(source):
     found = smallest_gap(_plate(source, 50.0), source, STILL, PART_K, behind=False)
     assert found.gap_mm == 0.0
     assert found.kept_by(0.0)
+
+
+def test_the_hottest_point_of_a_long_wall_is_cooled_as_a_long_wall(source):
+    """Of a wall of 0.5 m the hottest points, looked at alone, would be cooled as a small plate: far too well."""
+    y, z = (m.ravel() for m in np.meshgrid(np.arange(-250.0, 251, 25), np.arange(-250.0, 251, 25)))
+    points = np.column_stack([np.full(len(y), RADIUS + 60), y, z])
+    wall = placed(points, np.tile([-1.0, 0.0, 0.0], (len(points), 1)), source.surface, 1.0)
+    for behind in (False, True):
+        seen = looked(wall, source, behind=behind, rays=8192)
+        whole = temperatures(wall, source, STILL, behind=behind, seen=seen)
+        assert hottest_K(wall, source, (STILL,), behind=behind)[0] == pytest.approx(float(whole.max()), abs=1.0)
