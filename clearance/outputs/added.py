@@ -30,6 +30,7 @@ class Added:
     ----------
     key, tree
         Table of report.json and what it holds, plain data.
+    beside_verdict : what must be read with the verdict, a sentence each
     bodies : for the 3D view
     names : pattern of the names of further files in the report's folder
     fill
@@ -38,6 +39,7 @@ class Added:
 
     key: str
     tree: dict[str, Any]
+    beside_verdict: tuple[str, ...] = ()
     bodies: tuple[Body, ...]
     names: re.Pattern[str]
     fill: Callable[[Path], Markup]

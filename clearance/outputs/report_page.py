@@ -53,10 +53,12 @@ def report_page(
     effective_job: str,
     section: Markup = Markup(),  # noqa: B008
     bodies: Sequence[Body] = (),
+    beside_verdict: Sequence[str] = (),
 ) -> str:
     """Return the page as text. Everything from files and names is escaped.
 
-    `section` is what another command says after the zones, `bodies` what the 3D view shows beside them.
+    `section` is what another command says after the zones, `bodies` what the 3D view shows beside them,
+    `beside_verdict` what must be read with the verdict.
     """
     environment = Environment(
         loader=PackageLoader("clearance.outputs", "templates"),
@@ -86,6 +88,7 @@ def report_page(
         letters=dict(zip(SEGMENTS, "ABCDEFG", strict=True)),
         style=style("outputs/report.css"),
         section=section,
+        beside_verdict=beside_verdict,
         bodies=bodies,
         scene=data({**scene_data(result, bodies), "deciding": result.zones.index(tightest)}),
         script=script(*SCRIPTS),

@@ -7,8 +7,6 @@ import re
 from dataclasses import replace
 from pathlib import Path
 
-from markupsafe import Markup
-
 from clearance.job.write import job_text
 from clearance.outputs import folder as whole
 from clearance.outputs.added import Added
@@ -66,8 +64,8 @@ def _fill(result: CheckResult, building: Path, folder: Path, added: Added | None
     write_meshes(result, building)
     write_fixes(result, building)
     pictures = write_pictures(result, building / "pictures")
-    section, bodies = (Markup(), ()) if added is None else (added.fill(building), added.bodies)
-    (building / "report.html").write_text(report_page(result, pictures, effective, section, bodies), encoding="utf-8")
+    more = () if added is None else (added.fill(building), added.bodies, added.beside_verdict)
+    (building / "report.html").write_text(report_page(result, pictures, effective, *more), encoding="utf-8")
     whole.write_json(building / REPORT.record, tree)
     proof = json.dumps(certificate(result, tree, building), allow_nan=False)
     (building / CERTIFICATE).write_text(proof + "\n", encoding="utf-8")

@@ -105,6 +105,21 @@ def fitted_lines(result: ShieldResult) -> list[str]:
     return [*lines, FIXING, "pattern: folds only, so that all of the blank lies flat", *pieces]
 
 
+def against_heat(result: ShieldResult) -> list[str]:
+    """Return where heat asks for more than there is, whatever the check's verdict, a sentence each."""
+    lines = []
+    for zone in result.zones:
+        shielded = zone.shielded_now and zone.gap_shielded_mm is not None
+        set_mm, needed = (zone.gap_shielded_mm, zone.shielded) if shielded else (zone.gap_mm, zone.bare)
+        if not all(gap.kept_by(zone.available_mm) for gap in needed.values()):
+            lines.append(
+                f"The verdict is against the gaps set in the job. Heat asks for more at {zone.name}: {set_mm:g} mm is "
+                f"set, {math.floor(10 * zone.available_mm) / 10:g} mm is there, needed {'behind a shield' if shielded else 'bare'} "
+                f"{_gaps(needed)}. See Heat below."
+            )
+    return lines
+
+
 def behind_lines(result: ShieldResult) -> list[str]:
     """Return how hot each zone gets behind the blank as it is."""
     lines = []

@@ -16,6 +16,7 @@ from clearance.shield.page import section
 from clearance.shield.record import record
 from clearance.shield.result import ShieldResult
 from clearance.shield.show import write_blank, write_room
+from clearance.shield.text import against_heat
 
 NAMES = re.compile(r"temperature_.*\.ply|shield_(room|blank|pattern)\.(ply|stl|png|svg|dxf)")
 
@@ -38,6 +39,7 @@ def write_shield(result: ShieldResult, folder: Path) -> None:
     added = Added(
         key="shield",
         tree=record(result),
+        beside_verdict=tuple(against_heat(result)),
         bodies=_bodies(result),
         names=NAMES,
         fill=lambda building: _fill(result, building),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -18,7 +19,7 @@ from clearance.pipeline import check
 from clearance.shield.record import record
 from clearance.shield.result import DRIVING, SOAK, Need, ShieldResult
 from clearance.shield.shield import shield
-from clearance.shield.text import CAUTIONS, summary
+from clearance.shield.text import CAUTIONS, against_heat, gap_words, summary
 from clearance.shield.write import check_folder, write_shield
 from clearance.verify.verify import verify
 
@@ -135,6 +136,22 @@ def test_the_shield_covers_the_upper_face_and_clears_every_zone(found):
     assert shield_.pattern is not None
 
 
+def test_behind_the_blank_it_is_cooler_than_bare_and_no_cooler_than_behind_all_of_a_shield(found):
+    """The blank stands nearer to the hose than the shield that gaps are worked out for, and is no wider."""
+    hose, wall = found.zones
+    behind = found.behind_C
+    assert set(behind) == {"hose", "far wall"}
+    for name in (DRIVING, SOAK):
+        assert behind["hose"][name] < min(hose.limit_C, hose.bare_C[name] - 20)
+        assert behind["hose"][name] > hose.shielded_C[name] - 5
+        assert behind["far wall"][name] < wall.limit_C
+    assert found.too_hot == ()
+    hotter = replace(found, behind_C={"hose": {SOAK: 161.0}})
+    assert hotter.too_hot == (hose,)
+    assert not hotter.enough
+    assert "hose behind it: 161 °C (soak), limit 160 °C: NOT enough" in summary(hotter, 200)
+
+
 def test_what_is_said(found):
     said = summary(found, 100)
     told = (
@@ -147,6 +164,12 @@ def test_what_is_said(found):
     for words in told:
         assert words in " ".join(said.split()), words
     assert max(map(len, said.splitlines())) <= 100
+    needed = found.zones[0].bare
+    assert against_heat(found) == [
+        "The verdict is against the gaps set in the job. Heat asks for more at hose: 40 mm is set, "
+        f"{np.floor(10 * found.zones[0].available_mm) / 10:g} mm is there, needed bare {gap_words(needed[DRIVING])} (driving), "
+        f"{gap_words(needed[SOAK])} (soak). See Heat below."
+    ]
     tree = record(found)
     assert tree["format"] == "clearance-shield/1"
     assert tree["cautions"] == list(CAUTIONS)
@@ -178,6 +201,11 @@ def test_the_folder_is_whole_and_replaced_whole(found, written):
     page = (written / "report.html").read_text()
     for words in ("gaps needed, set and available", "Cautions on heat", "shield blank", str(escape(CAUTIONS[1]))):
         assert words in page, words
+
+
+def test_what_heat_asks_stands_beside_the_verdict(found, written):
+    page = (written / "report.html").read_text()
+    assert escape(against_heat(found)[0]) in page[: page.index("<main>")]
 
 
 def test_the_blank_is_in_the_view_and_verify_takes_the_report(found, written):

@@ -6,7 +6,6 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
-import open3d
 import pytest
 import trimesh
 from PIL import Image
@@ -14,6 +13,7 @@ from shield_scenes import any_job, blank_of, box_of, hot_points, laid_out, lines
 
 from clearance.frames import rigid
 from clearance.outputs.colours import BANDS
+from clearance.scene.open3d_import import open3d
 from clearance.shield.blank import blank
 from clearance.shield.room import room
 from clearance.shield.show import SHEET, write_blank, write_room
@@ -38,7 +38,7 @@ def test_room_breaks_its_colour_where_the_build_just_fits(build: float, short: b
     layout = laid_out(BLOCK, [zone_of(box_of((-900, -900, -60), (900, 900, -30)))])
     found = room(layout, {"wall": 0.0})
     mesh, picture = write_room(found, SIDE, build, tmp_path, UP)
-    read = open3d.t.io.read_point_cloud(str(mesh))
+    read = open3d().t.io.read_point_cloud(str(mesh))
     assert np.allclose(read.point["room_mm"].numpy().ravel(), found.room_mm, atol=1e-4)
     orange = [BANDS[1].low, BANDS[1].high, tuple(np.mean([BANDS[1].low, BANDS[1].high], axis=0))]
     assert (_share_near(picture, orange, 12.0) > 0.01) is short
