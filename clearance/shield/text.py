@@ -114,8 +114,8 @@ def against_heat(result: ShieldResult) -> list[str]:
         if not all(gap.kept_by(zone.available_mm) for gap in needed.values()):
             lines.append(
                 f"The verdict is against the gaps set in the job. Heat asks for more at {zone.name}: {set_mm:g} mm is "
-                f"set, {math.floor(10 * zone.available_mm) / 10:g} mm is there, needed {'behind a shield' if shielded else 'bare'} "
-                f"{_gaps(needed)}. See Heat below."
+                f"set, {math.floor(10 * zone.available_mm) / 10:g} mm is there, needed "
+                f"{'behind a shield' if shielded else 'bare'} {_gaps(needed)}. See Heat below."
             )
     return lines
 

@@ -167,8 +167,8 @@ def test_what_is_said(found):
     needed = found.zones[0].bare
     assert against_heat(found) == [
         "The verdict is against the gaps set in the job. Heat asks for more at hose: 40 mm is set, "
-        f"{np.floor(10 * found.zones[0].available_mm) / 10:g} mm is there, needed bare {gap_words(needed[DRIVING])} (driving), "
-        f"{gap_words(needed[SOAK])} (soak). See Heat below."
+        f"{np.floor(10 * found.zones[0].available_mm) / 10:g} mm is there, needed bare "
+        f"{gap_words(needed[DRIVING])} (driving), {gap_words(needed[SOAK])} (soak). See Heat below."
     ]
     tree = record(found)
     assert tree["format"] == "clearance-shield/1"
