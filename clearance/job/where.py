@@ -38,9 +38,9 @@ class Rod(Table):
 
 
 class Sphere(Table):
-    """Sphere, bay frame."""
+    """Sphere, in the frame of what names it."""
 
-    center: Point = Field(description="mm, bay frame")
+    center: Point = Field(description="mm, its middle")
     diameter: Positive = Field(description="mm, across")
 
 
@@ -50,7 +50,7 @@ class Where(Table):
     box: Box | None = Field(None, description="scan points inside this box")
     cylinder: Rod | None = Field(None, description="scan points inside this flat-ended cylinder")
     capsule: Rod | None = Field(None, description="scan points inside this round-ended cylinder")
-    sphere: Sphere | None = Field(None, description="scan points inside this sphere")
+    sphere: Sphere | None = Field(None, description="scan points inside this sphere, bay frame")
     rest: Yes = Field(False, description="true: all scan points in no other zone")
     file: FileName | None = Field(None, description="a mesh in the bay frame that is the zone itself")
     unit: Unit | None = Field(None, description="unit of the file's coordinates: mm cm m in; goes with file")

@@ -12,7 +12,7 @@ ALWAYS = (
 
 MERGED = (
     "The scan is not one file per station, so a surface that gave one station nothing back may be taken for open air "
-    "that another saw through. "
+    "that another saw through; outer edges of the scan were looked at for that reason, as where no station is stated. "
 )
 
 

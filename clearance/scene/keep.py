@@ -17,6 +17,9 @@ HALO_MM = 20.0
 CELL_MM = 6.0
 """Side of the cells in which nearness is noted."""
 
+MOST_CELLS = 4_000_000
+"""No more of them: about a part of many metres, mostly one in a wrong unit, they are larger instead."""
+
 THIN_MM, FAR_THIN_MM = 1.0, 4.0
 """Side of the cubes of which one point is kept, about the part and farther off."""
 
@@ -46,11 +49,13 @@ class NearBody:
     """
 
     def __init__(self, places: Array, grain_mm: float, within_mm: float) -> None:
-        spare = grain_mm + np.sqrt(3.0) * CELL_MM / 2
+        wide = np.ptp(places, axis=0) + 2 * (within_mm + HALO_MM + grain_mm + np.sqrt(3.0) * CELL_MM / 2)
+        self._cell_mm = max(CELL_MM, float(np.cbrt(wide.prod() / MOST_CELLS)))
+        spare = grain_mm + np.sqrt(3.0) * self._cell_mm / 2
         reach = within_mm + HALO_MM + spare
         self.low, high = places.min(axis=0) - reach, places.max(axis=0) + reach
-        self._shape = np.ceil((high - self.low) / CELL_MM).astype(np.int64)
-        middles = [self.low[k] + CELL_MM * (np.arange(self._shape[k]) + 0.5) for k in range(3)]
+        self._shape = np.ceil((high - self.low) / self._cell_mm).astype(np.int64)
+        middles = [self.low[k] + self._cell_mm * (np.arange(self._shape[k]) + 0.5) for k in range(3)]
         tree = cKDTree(places, balanced_tree=False, compact_nodes=False)
         self._level = np.zeros(self._shape, np.uint8)
         for i, x in enumerate(middles[0]):
@@ -61,7 +66,7 @@ class NearBody:
 
     def of(self, points: Array) -> Nearby:
         """Return `DENSE`, `HALO` or 0 for each of (n, 3) points."""
-        cell = np.floor((points - self.low) / CELL_MM)
+        cell = np.floor((points - self.low) / self._cell_mm)
         inside = np.flatnonzero(((cell >= 0) & (cell < self._shape)).all(axis=1))
         found = np.zeros(len(points), np.uint8)
         found[inside] = self._level[tuple(cell[inside].astype(np.int64).T)]

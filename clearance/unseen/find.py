@@ -1,9 +1,10 @@
 """What nobody saw near the part: missing surface, edges of the scan and blind places, worst first.
 
 Where stations are known, every place nearer to the part than needed must lie on a line of sight or behind
-measured surface. Without them, rims that face each other across nothing are holes (`clearance.unseen.gaps`),
-and from every rim the surface is taken to go on by up to the needed clearance, with up to 15 mm standing out
-of it, unless the scan shows something behind that place (`clearance.unseen.edges`).
+measured surface. Rims that face each other across nothing are holes (`clearance.unseen.gaps`). Without
+stations, or where several share one merged scan, every rim's surface is taken to go on by up to the needed
+clearance, with up to 15 mm standing out of it, unless the scan shows something behind that place
+(`clearance.unseen.edges`).
 
 Not seen by any of this, and so to be said beside every pass: a thing that no scan point touches and that
 lies in no shadow, such as a wire that never gave a return; without stations also what lies farther from any
@@ -73,7 +74,8 @@ def find_unseen(
         Where the scanner stood, bay frame, mm.
     file_of : (n,) int64, optional
         The scan file of each point. Station i belongs to file i where there are as many; else every
-        station is taken to have seen all points (`clearance.unseen.sight` says what that assumes).
+        station is taken to have seen all points (`clearance.unseen.sight` says what that assumes), and
+        the edges of the scan are looked at as where no station is known.
     ends : sequence of (2, 3) float64
         Boxes, low and high corner, mm, within which the surface is known to end where its scan does.
 
@@ -104,7 +106,7 @@ def find_unseen(
         gaps = _not_explained(gaps, sights, own, scan.noise_mm)
     holes = holes_of(gaps, reach, owners)
     found = [_told_hole(h, owners, rock) for h in holes]
-    if not sights:
+    if not own:
         open_rims = rims.of(~_completed(rims, needs, scan.noise_mm))
         edges = edges_of(open_rims, tree, near, reach, owners)
         found += [_told_edge(e, owners, rock) for e in edges if not _within(e.centre, holes)]

@@ -8,7 +8,7 @@ from scipy.spatial import cKDTree
 
 from clearance.job.where import Where
 from clearance.scene.condition import condition, conditioned
-from clearance.scene.keep import DENSE, FAR_THIN_MM, HALO_MM, THIN_MM, Keep, NearBody
+from clearance.scene.keep import DENSE, FAR_THIN_MM, HALO, HALO_MM, THIN_MM, Keep, NearBody
 from clearance.scene.sieve import Sieve, Sifted
 
 NET = Where.model_validate({"sphere": {"center": [55.0, 0.0, 0.0], "diameter": 3.0}})
@@ -125,3 +125,16 @@ def test_grid_tells_dense_and_beside() -> None:
     assert near.of(places).tolist()[0] == DENSE
     assert near.of(places).tolist()[1] >= 1
     assert near.of(places).tolist()[2] == 0
+
+
+def test_about_a_part_of_many_metres_the_grid_is_coarser_and_loses_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    rng = np.random.default_rng(11)
+    body = rng.uniform(-2000, 2000, (300, 3))
+    points = rng.uniform(-2200, 2200, (20_000, 3))
+    monkeypatch.setattr("clearance.scene.keep.MOST_CELLS", 50_000)
+    near = NearBody(body, 1.0, 40.0)
+    assert near._level.size < 4 * 50_000
+    away = cKDTree(body).query(points)[0]
+    level = near.of(points)
+    assert (level[away <= 41.0] == DENSE).all()
+    assert (level[away <= 41.0 + HALO_MM] >= HALO).all()

@@ -118,3 +118,20 @@ def test_a_black_bracket_that_gives_no_return_is_found_where_each_station_has_it
     spots = looked(shots, OVER_RAIL, ALL_ROUND, apart=True)
     assert spots, "a bracket that swallowed every ray passed"
     assert any((spot.centre > (30, -25, 0)).all() and (spot.centre < (85, 25, 45)).all() for spot in spots)
+
+
+FLAT_ON = np.array([[60.0, -150, 600], [-350, 350, 650], [40, -200, 500], [-100, -300, 600]])
+"""Seen from these the side of the rail at x = 20 lies too flat to give anything back."""
+BESIDE_RAIL = block((39, -60, -40), (75, 60, 0))
+"""Stands 19 mm from that side, 20 mm are required."""
+
+
+@pytest.mark.parametrize("way", ["none stated", "of one merged scan", "each its own scan"])
+def test_a_side_of_the_rail_that_gave_no_station_a_return_is_found(way):
+    """Of a merged scan another station's points behind the rail look as if they were seen through its side."""
+    bodies = [Box((-600, -600, -340), (600, 600, -320)), BEAM, Box((-260, -600, -120), (-250, 600, 300))]
+    shots = scanned(bodies, FLAT_ON, np.zeros(3), 260.0, PITCH_MM, np.random.default_rng(3), NOISE_MM)
+    gave = ~((shots.body == RAIL) & (np.abs(shots.points[:, 0] - 20) < 4 * NOISE_MM) & (shots.points[:, 2] < -1.5))
+    shots = Shots(shots.points[gave], shots.station[gave], shots.body[gave])
+    stations = None if way == "none stated" else FLAT_ON
+    assert looked(shots, BESIDE_RAIL, stations, way == "each its own scan"), "a side that nobody saw passed"
