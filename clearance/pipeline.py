@@ -13,6 +13,7 @@ from clearance.verdict.access import judge_access, with_access
 from clearance.verdict.decide import decide_job
 from clearance.verdict.fixes import all_fixes
 from clearance.verdict.judge import judge_zone, nearest_unclaimed, with_unseen
+from clearance.verdict.left_out import left_out_notes
 from clearance.verdict.notes import notes_of
 from clearance.verdict.result import CheckResult
 
@@ -63,6 +64,9 @@ def judge(placed: Placement, layout: Layout, progress: Progress = lambda step: N
         masks=layout.masks,
         unseen=unseen,
         access=access,
-        notes=notes_of(job, placed.part, results, registration, setting.growth, layout.peeled, layout.masks),
+        notes=(
+            *notes_of(job, placed.part, results, registration, setting.growth, layout.peeled, layout.masks),
+            *left_out_notes(zones, setting.part.mesh),
+        ),
         versions=versions(),
     )

@@ -15,6 +15,7 @@ from clearance.job.access import Access
 from clearance.job.datum import Datum, DatumPair
 from clearance.job.ends import End
 from clearance.job.heat import Emissivity, Heat, LimitC, Shield
+from clearance.job.left_out import LeftOut
 from clearance.job.motions import Link, Rock, Stroke, Travel
 from clearance.job.values import (
     Carrier,
@@ -74,6 +75,9 @@ class Bay(Table):
     )
     ends: tuple[End, ...] = Field(
         (), description="where you have looked and the surface really ends where its scan does: boxes about its edges"
+    )
+    left_out: tuple[LeftOut, ...] = Field(
+        (), description="scan points that are no neighbours, such as what the part bolts onto: nothing there is checked"
     )
 
 

@@ -17,6 +17,7 @@ from clearance.layout.layout import lay_out
 from clearance.layout.placement import Placement, Progress, place
 from clearance.scene.mesh import Mesh
 from clearance.scene.mesh_health import closed, signed_volume
+from clearance.verdict.left_out import left_out_notes
 
 MOST_NODES = 20_000_000
 """Nodes of the grid, at most."""
@@ -143,7 +144,11 @@ def keep_out_of(
         volume_mm3=signed_volume(mesh) if mesh is not None else 0.0,
         rows=_rows(blockers),
         growth=layout.setting.growth,
-        notes=(*registration.notes, *_stray_notes(blockers)),
+        notes=(
+            *registration.notes,
+            *_stray_notes(blockers),
+            *left_out_notes(layout.zones, layout.setting.part.mesh),
+        ),
     )
 
 

@@ -129,7 +129,7 @@ def _without_contact(
     job: Job, zones: Zones, faces: Sequence[PlacedFace], setting: Setting
 ) -> tuple[Zones, dict[str, ContactMask]]:
     """Leave out of the zones what the part is meant to touch. Raises InputError where nothing else is left."""
-    masks, kept, unclaimed = dict[str, ContactMask](), list[Zone](), zones.unclaimed
+    masks, kept = dict[str, ContactMask](), list[Zone]()
     if not faces:
         return zones, masks
     scan = setting.scan
@@ -141,7 +141,7 @@ def _without_contact(
             found = f"all of zone '{zone.name}' lies on what the part is meant to touch"
             raise InputError(job.file, found, "leave the zone out, or give the face a smaller radius", "part.contact")
         kept.append(cut)
-    return Zones(tuple(kept), unclaimed), masks
+    return replace(zones, zones=tuple(kept)), masks
 
 
 def _within_mm(job: Job, setting: Setting) -> float:

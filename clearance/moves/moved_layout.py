@@ -18,7 +18,6 @@ from clearance.layout.placement import Placement
 from clearance.motion.rock import rock_of
 from clearance.moves.displaced import Displaced, moved_job, moved_zone, zone_pose
 from clearance.registration.result import Registration
-from clearance.scene.zones import Zones
 from clearance.verdict.setting import Setting
 
 
@@ -48,7 +47,11 @@ def moved_layout(placed: Placement, standing: Standing, where: Displaced) -> tup
         rock=rock_of(job.rock),
         growth=standing.setting.growth.moved(where.part) if standing.setting.growth else None,
     )
-    moved = Standing(setting=setting, zones=Zones(bodies, np.vstack(unclaimed)), peeled=standing.peeled)
+    moved = Standing(
+        setting=setting,
+        zones=replace(standing.zones, zones=bodies, unclaimed=np.vstack(unclaimed)),
+        peeled=standing.peeled,
+    )
     return after, settle(after, moved, views)
 
 

@@ -29,11 +29,19 @@ def looked_for(result: CheckResult) -> str:
             "go on, straight or along its own curve, nearer to the part than required keeps a zone from passing, "
             "unless the scan shows something behind. What is farther from any scanned surface than the required "
             "clearance, or hidden behind what the scanner saw, was NOT checked: state where it stood (bay.stations), "
-            f"and see that the scan reaches past the part on all sides. {_told_ends(bay)}{ALWAYS}"
+            f"and see that the scan reaches past the part on all sides. {_told_left_out(bay)}{_told_ends(bay)}{ALWAYS}"
         )
-    told = _told_ends(bay)
+    told = _told_left_out(bay) + _told_ends(bay)
     merged = "" if len(bay.stations) == len(bay.files) else MERGED
     return f"Holes in the scanned surface and blind places near the part were looked for. {told}{merged}{ALWAYS}"
+
+
+def _told_left_out(bay: Bay) -> str:
+    """Return what the job leaves out of the scan, empty where nothing."""
+    if not bay.left_out:
+        return ""
+    names = ", ".join(f"'{table.name}'" for table in bay.left_out)
+    return f"The job leaves scan points out (bay.left_out): {names}. NOTHING there was checked. "
 
 
 def _told_ends(bay: Bay) -> str:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -41,10 +42,12 @@ class Zones:
     ----------
     zones : tuple of Zone, in the job's order
     unclaimed : (k, 3) float64, bay frame, mm; stray points too, for no zone tells of them
+    left_out : by name the (m, 3) points that the job leaves out, strays too
     """
 
     zones: tuple[Zone, ...]
     unclaimed: Array
+    left_out: Mapping[str, Array] = field(default_factory=dict)
 
 
 def build_zones(job: Job, scan: Scan | None, peeled: Peeled | None = None) -> Zones:
@@ -52,13 +55,15 @@ def build_zones(job: Job, scan: Scan | None, peeled: Peeled | None = None) -> Zo
 
     A point in several zones counts in each. A table gives more than one zone where some of its
     points lie on the engine (`peeled`) or are not of the shaft that was fitted. Raises InputError,
-    naming the zone, where a zone has no scan points or its mesh cannot be read.
+    naming the zone, where a zone has no scan points or its mesh cannot be read, and where nothing lies in a place
+    that is to be left out.
     """
     points = scan.points if scan is not None else np.zeros((0, 3))
     caught = {z.name: inside_of(z.where, points) for z in job.zones if not z.where.is_body and not z.where.rest}
     taken = np.zeros(len(points), dtype=bool)
     for mask in caught.values():
         taken |= mask
+    left_out, free = _left_out(job, points, ~taken)
     built, has_rest = [], False
     for table in job.zones:
         if table.where.is_body:
@@ -68,10 +73,22 @@ def build_zones(job: Job, scan: Scan | None, peeled: Peeled | None = None) -> Zo
             built.append(_body_zone(job, table))
             continue
         has_rest |= table.where.rest
-        mask = ~taken if table.where.rest else caught[table.name]
+        mask = free if table.where.rest else caught[table.name]
         built += _point_zones(job, table, scan, mask, peeled)
-    left = np.zeros(len(points), dtype=bool) if has_rest else ~taken
-    return Zones(tuple(built), points[left])
+    return Zones(tuple(built), points[:0] if has_rest else points[free], left_out)
+
+
+def _left_out(job: Job, points: Array, free: Mask) -> tuple[dict[str, Array], Mask]:
+    """Return by name which of the `free` points (no zone's by a shape) the job leaves out, and which are left then."""
+    found, left = dict[str, Array](), free.copy()
+    for table in job.bay.left_out if job.bay is not None else ():
+        mask = inside_of(table.where, points) & free
+        if not mask.any():
+            told = "no scan point lies in it that no zone holds by a box or other shape of its own"
+            raise InputError(job.file, told, "move the place, or take it away", f"bay.left_out '{table.name}'")
+        found[table.name] = points[mask]
+        left &= ~mask
+    return found, left
 
 
 def nearest_of_zones(job: Job, scan: Scan, places: Array) -> dict[str, float]:

@@ -110,8 +110,8 @@ def _zone_notes(result: ZoneResult) -> list[str]:
     if zone.points is not None and result.at_rest_mm.lower < result.budget.guard:
         notes.append(
             f"{zone.name}: its scan points touch the part, or may, even at rest; if they show what the part bolts "
-            "onto, or the part itself, cut them out of the scan: those are no neighbours to keep clear of; a face that "
-            "is meant to touch may be named in part.contact instead, its radius reaching over all of it"
+            "onto, or the part itself, name the place in bay.left_out: those are no neighbours to keep clear of; a "
+            "face that is meant to touch may be named in part.contact instead, its radius reaching over all of it"
         )
     strays = len(zone.stray_points)
     if strays:

@@ -1,6 +1,7 @@
 """Nothing is left out: every scan point in a zone's place is proved on, or touches, or belongs to its fitted shaft.
 
-The places are asked afresh from the job: what a box, a ball, a rod or the rest of the scan holds.
+The places are asked afresh from the job: what a box, a ball, a rod or the rest of the scan holds, and what the job
+leaves out of that rest.
 """
 
 from __future__ import annotations
@@ -75,6 +76,8 @@ def left_out_faults(asked: Asked, certificate: Certificate) -> list[str]:
         outside = held_by(table.where, points)
         surely[table.name] = outside <= -EDGE_MM
         taken |= outside <= EDGE_MM
+    for left_out in asked.job.bay.left_out if asked.job.bay is not None else ():
+        taken |= held_by(left_out.where, points) <= EDGE_MM
     surely |= {table.name: ~taken for table in nets if table.where.rest}
     # Where points are peeled off onto the engine, strays follow the zone that has decided points: not asked.
     peels = asked.job.engine is not None and asked.job.engine.peel

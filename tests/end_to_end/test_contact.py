@@ -9,8 +9,12 @@ import pytest
 import trimesh
 from numpy.typing import NDArray
 
+from clearance.errors import InputError
+from clearance.outputs.looked_for import looked_for
+from clearance.outputs.write import write_results
 from clearance.pipeline import check
 from clearance.verdict.result import CheckResult, Verdict
+from clearance.verify.verify import verify
 
 Array = NDArray[np.float64]
 NOISE_MM = 0.05
@@ -103,17 +107,63 @@ def test_a_gap_beyond_the_wall_still_fails(tmp_path: Path):
     assert _check(tmp_path, _bay(), gap=30).verdict is Verdict.FAIL
 
 
-def test_a_bolt_head_beside_the_pipe_still_counts(tmp_path: Path):
+def _bolt_head() -> Array:
+    """Head 13 mm across and 6 mm high on the port face at (0, -32)."""
     a, r = np.meshgrid(np.arange(0, 6.2, 0.2), np.arange(0.5, 6.6, 1.0))
     top = np.column_stack([(r * np.cos(a)).ravel(), (r * np.sin(a)).ravel(), np.full(a.size, 6.0)])
     a, z = np.meshgrid(np.arange(0, 6.2, 0.2), np.arange(0.5, 6.1, 1.0))
     side = np.column_stack([6.5 * np.cos(a).ravel(), 6.5 * np.sin(a).ravel(), z.ravel()])
-    head = np.vstack([top, side]) + np.array([0, -32, 0])
-    result = _check(tmp_path, _bay(more=head))
+    head: Array = np.vstack([top, side]) + np.array([0, -32, 0])
+    return head
+
+
+def test_a_bolt_head_beside_the_pipe_still_counts(tmp_path: Path):
+    result = _check(tmp_path, _bay(more=_bolt_head()))
     # It stands in the flange's 8 mm: the part and it cannot be in one place.
     assert result.verdict is Verdict.FAIL
     assert result.zones[0].sweep.clearance.upper <= 0
     assert np.linalg.norm(result.zones[0].sweep.on_zone - (0, -32, 3)) < 10
+
+
+BOLT = "{ cylinder = { from = [0, -32, -3], to = [0, -32, 9], diameter = 15 } }"
+LEFT_OUT = f'left_out = [{{ name = "old bolt", where = {BOLT} }}]'
+
+
+def _with_left_out(text: str, where: str = LEFT_OUT) -> str:
+    return text.replace("accuracy = 0.02\n", f"accuracy = 0.02\n{where}\n")
+
+
+def test_what_the_job_leaves_out_does_not_count_and_is_told_beside_the_verdict(tmp_path: Path):
+    _check(tmp_path, _bay(more=_bolt_head()))
+    job = tmp_path / "job.toml"
+    job.write_text(_with_left_out(job.read_text()))
+    result = check(job)
+    assert result.verdict is Verdict.PASS, result.reason
+    assert result.zones[0].sweep.clearance.upper == pytest.approx(WALL_Y - 45, abs=5 * NOISE_MM)
+    assert "'old bolt'. NOTHING there was checked" in looked_for(result)
+    (note,) = [note for note in result.notes if note.startswith("old bolt: ")]
+    # The head's top, 6 mm up, lies 2 mm below the flange's upper side: its points are up to that deep in the part.
+    assert "-6.0 mm" in note or "-2." in note or "-3." in note
+    write_results(result, tmp_path / "report")
+    assert not verify(tmp_path / "report").faults
+
+
+def test_a_zones_own_shape_keeps_what_is_left_out_of_the_rest(tmp_path: Path):
+    _check(tmp_path, _bay(more=_bolt_head()))
+    job = tmp_path / "job.toml"
+    named = f'[[zone]]\nname = "bolt"\nkind = "chassis"\nrides = "engine"\nwhere = {BOLT}\ngap = 1\n'
+    job.write_text(_with_left_out(job.read_text(), LEFT_OUT.replace("diameter = 15", "diameter = 40")) + named)
+    result = check(job)
+    assert result.verdict is Verdict.FAIL
+    assert {zone.zone.name: zone.verdict for zone in result.zones}["bolt"] is Verdict.FAIL
+
+
+def test_a_place_to_leave_out_that_holds_nothing_is_refused(tmp_path: Path):
+    _check(tmp_path, _bay())
+    job = tmp_path / "job.toml"
+    job.write_text(_with_left_out(job.read_text(), LEFT_OUT.replace("-32, ", "-320, ")))
+    with pytest.raises(InputError, match=r"bay.left_out 'old bolt': no scan point lies in it"):
+        check(job)
 
 
 @pytest.mark.parametrize("openings", OPENINGS)
