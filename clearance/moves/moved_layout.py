@@ -48,7 +48,9 @@ def moved_layout(placed: Placement, standing: Standing, where: Displaced) -> tup
         rock=rock_of(job.rock),
         growth=standing.setting.growth.moved(where.part) if standing.setting.growth else None,
     )
-    moved = Standing(setting=setting, zones=Zones(bodies, np.vstack(unclaimed)), peeled=standing.peeled)
+    spacing = standing.zones.unclaimed_spacing_mm
+    spacing = None if spacing is None else np.tile(spacing, len(unclaimed))
+    moved = Standing(setting=setting, zones=Zones(bodies, np.vstack(unclaimed), spacing), peeled=standing.peeled)
     return after, settle(after, moved, views)
 
 

@@ -41,10 +41,12 @@ class Zones:
     ----------
     zones : tuple of Zone, in the job's order
     unclaimed : (k, 3) float64, bay frame, mm; stray points too, for no zone tells of them
+    unclaimed_spacing_mm : (k,) float64, local spacing, 0 for strays; None: taken as 0
     """
 
     zones: tuple[Zone, ...]
     unclaimed: Array
+    unclaimed_spacing_mm: Array | None = None
 
 
 def build_zones(job: Job, scan: Scan | None, peeled: Peeled | None = None) -> Zones:
@@ -71,7 +73,10 @@ def build_zones(job: Job, scan: Scan | None, peeled: Peeled | None = None) -> Zo
         mask = ~taken if table.where.rest else caught[table.name]
         built += _point_zones(job, table, scan, mask, peeled)
     left = np.zeros(len(points), dtype=bool) if has_rest else ~taken
-    return Zones(tuple(built), points[left])
+    if scan is None:
+        return Zones(tuple(built), points)
+    spacing = np.where(scan.stray, 0.0, scan.spacing_mm.astype(np.float64))
+    return Zones(tuple(built), points[left], spacing[left])
 
 
 def nearest_of_zones(job: Job, scan: Scan, places: Array) -> dict[str, float]:
