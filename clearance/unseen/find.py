@@ -30,7 +30,7 @@ from clearance.scene.part import Part
 from clearance.scene.scan import Scan
 from clearance.unseen.edges import edges_of, not_ended
 from clearance.unseen.gaps import WIDEST_MM, Gaps, find_gaps
-from clearance.unseen.holes import Hole, holes_of
+from clearance.unseen.holes import STUD_MM, Hole, holes_of
 from clearance.unseen.reach import Owners, Reach
 from clearance.unseen.result import Needed, Unseen
 from clearance.unseen.rims import PATCH, Rims, find_rims
@@ -83,7 +83,7 @@ def find_unseen(
         Worst first. Only the first 20; the last then tells how many more there are.
     """
     usable = scan.points[~scan.stray]
-    if not needs or len(usable) <= PATCH + 1:
+    if not needs or not len(usable):
         return ()
     # Nobody knows what an unseen thing rides on: it is moved against the part.
     other = "chassis" if part.rides == "engine" else "engine"
@@ -93,7 +93,7 @@ def find_unseen(
     near = usable[((usable >= reach.low - out) & (usable <= reach.high + out)).all(axis=1)]
     near = near[cubes(near, THIN_MM)[0]]
     if len(near) <= PATCH + 1:
-        return ()
+        return _too_few(near, reach, owners)
     tree = Neighbours(near)
     cells = cells_about(reach, owners)
     high = cells.low + cells.side_mm * np.array(cells.shape)
@@ -112,6 +112,23 @@ def find_unseen(
         shadows = find_shadows(cells, sights, reach, owners, tree, scan.noise_mm)
         found += [_told_shadow(s, owners, tree, rock) for s in shadows]
     return _listed(found)
+
+
+def _too_few(near: Array, reach: Reach, owners: Owners) -> tuple[Unseen, ...]:
+    """Return the one place at which points too few to show where their surface ends come near the part, if they do."""
+    if not len(near):
+        return ()
+    owner, needed = owners.of(near)
+    limit = 2 * needed + STUD_MM
+    lower = reach.lower_mm(near, float(limit.max()))
+    worst = int(np.argmin(lower - limit))
+    if lower[worst] >= limit[worst]:
+        return ()
+    what = (
+        f"only {len(near)} scan points lie about the part, the nearest near {at(near[worst])}; what stands beside them"
+    )
+    place = Hole(near[worst], np.array([0.0, 0.0, 1.0]), int(owner[worst]), 0.0, 0.0)
+    return (_told(place, owners, what, "scan the surroundings of the part"),)
 
 
 def _completed(rims: Rims, needs: Sequence[Needed], noise_mm: float) -> NDArray[np.bool_]:
