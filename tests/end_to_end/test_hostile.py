@@ -179,3 +179,9 @@ def test_many_single_points_are_no_slips(tmp_path: Path, more: Array, gap: float
     result = _check(tmp_path, _zone("floor", REST, gap), scan=np.vstack([_grid(-60, 150, 150, 3), more]))
     assert result.verdict is Verdict.UNDECIDED
     assert "no surface supports" in result.reason
+
+
+def test_a_name_that_turns_the_line_about_is_refused(tmp_path: Path):
+    body = "{ box = { min = [-100, -100, -40], max = [100, 100, -20] }, solid = true }"
+    with pytest.raises(InputError, match="direction of writing"):
+        _check(tmp_path, _zone("rail \\u202e ssap", body, 5))
