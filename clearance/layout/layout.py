@@ -228,7 +228,7 @@ def _unseen_in(layout: Layout, job: Job, needed_mm: Mapping[str, float]) -> tupl
         return ()
     grown_mm = setting.unlike_mm(1.0)
     needs = [Needed(zone=zone, needed_mm=needed_mm[zone.name] + grown_mm) for zone in layout.zones.zones]
-    found = find_unseen(
+    return find_unseen(
         setting.part,
         setting.scan,
         needs,
@@ -236,5 +236,5 @@ def _unseen_in(layout: Layout, job: Job, needed_mm: Mapping[str, float]) -> tupl
         stations=stations_of(job),
         file_of=setting.scan.file_of,
         ends=ends_of(job),
+        excused=lambda place: any(covers(face, place.centre, place.size_mm) for face in layout.faces),
     )
-    return tuple(u for u in found if not any(covers(face, u.centre, u.size_mm) for face in layout.faces))

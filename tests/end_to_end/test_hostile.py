@@ -185,3 +185,18 @@ def test_a_name_that_turns_the_line_about_is_refused(tmp_path: Path):
     body = "{ box = { min = [-100, -100, -40], max = [100, 100, -20] }, solid = true }"
     with pytest.raises(InputError, match="direction of writing"):
         _check(tmp_path, _zone("rail \\u202e ssap", body, 5))
+
+
+def test_many_holes_in_the_mating_surface_do_not_crowd_out_a_hole_elsewhere(tmp_path: Path):
+    """Only the worst places are listed; 25 bolt holes that the part covers come before the one in the floor."""
+    part = trimesh.creation.box((160, 160, 20))
+    floor, head = _grid(-40, 120, 120, 2), _grid(10, 120, 120, 2)
+    floor = floor[np.hypot(floor[:, 0], floor[:, 1]) > 28]
+    for x in range(-60, 61, 30):
+        for y in range(-60, 61, 30):
+            head = head[np.hypot(head[:, 0] - x, head[:, 1] - y) > 9]
+    face = FACE.format(at=10, radius=116).replace("[0, 0, -1]", "[0, 0, 1]")
+    zones = _zone("floor", "{ box = { min = [-200, -200, -60], max = [200, 200, -20] } }", 25) + _zone("head", REST, 0)
+    result = _check(tmp_path, zones, part=part, scan=np.vstack([floor, head]), contact=True, more=face)
+    by_name = {zone.zone.name: zone.verdict for zone in result.zones}
+    assert by_name["floor"] is Verdict.UNDECIDED, result.reason
