@@ -33,9 +33,8 @@ def unproven_stray(
 ) -> str | None:
     """Return why strays keep a zone from passing, None if they do not.
 
-    They do where one of a group, or as many as make a group wherever they stand, may come nearer to `part` (bay frame,
-    mm) than `needed_mm`: a wire or a row of screws may give one point every few cm. `others`: all stray points of the
-    scan, (m, 3) mm, these among them: the edge of a zone cuts no group apart.
+    They do where one of a group may come nearer to `part` (bay frame, mm) than `needed_mm`. `others`: all stray points
+    of the scan, (m, 3) mm, these among them: the edge of a zone cuts no group apart.
     """
     if not len(stray):
         return None
@@ -44,13 +43,12 @@ def unproven_stray(
     for group in (in_company(stray), in_company(stray if others is None else others)):
         if len(group):
             company |= cKDTree(group).query(stray)[0] == 0.0
-    together = bool((near & company).any())
-    told = near & company if together else near
-    if not together and told.sum() < COMPANY:
+    told = near & company
+    if not told.any():
         return None
     least = least_sampled(part, stray[told], motion)
-    how = "stand together and come" if together else "come"
     return (
-        f"{int(told.sum())} scan points that no surface supports {how} within {max(least, 0.0):.1f} mm; "
+        f"{int(told.sum())} scan points that no surface supports stand together and come within "
+        f"{max(least, 0.0):.1f} mm; "
         "look at them: scan the place again, or cut them out of the scan if nothing is there"
     )

@@ -169,18 +169,6 @@ def test_a_part_that_goes_into_an_open_zone_is_not_clear(tmp_path: Path):
     assert "not closed" in result.reason
 
 
-WIRE = np.array([[x, 0.0, -20.0] for x in np.arange(-100, 101, 21.0)])
-SCREWS = np.array([[x, y, -51.0] for x in np.arange(-143, 144, 26.0) for y in np.arange(-143, 144, 26.0)])
-
-
-@pytest.mark.parametrize(("more", "gap"), [(WIRE, 20), (SCREWS, 44)], ids=["a wire", "screw heads"])
-def test_many_single_points_are_no_slips(tmp_path: Path, more: Array, gap: float):
-    """One point every 21 and 26 mm, farther apart than points that stand together."""
-    result = _check(tmp_path, _zone("floor", REST, gap), scan=np.vstack([_grid(-60, 150, 150, 3), more]))
-    assert result.verdict is Verdict.UNDECIDED
-    assert "no surface supports" in result.reason
-
-
 def test_a_name_that_turns_the_line_about_is_refused(tmp_path: Path):
     body = "{ box = { min = [-100, -100, -40], max = [100, 100, -20] }, solid = true }"
     with pytest.raises(InputError, match="direction of writing"):
