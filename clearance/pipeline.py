@@ -39,7 +39,7 @@ def judge(placed: Placement, layout: Layout, progress: Progress = lambda step: N
     for number, zone in enumerate(zones.zones, 1):
         progress(f"zone {number} of {len(zones.zones)}: {zone.name}")
         results.append(judge_zone(zone, layout.motions[zone.name], setting))
-    unclaimed_mm = nearest_unclaimed(zones.unclaimed, setting, results)
+    unclaimed_mm = nearest_unclaimed(zones.unclaimed, setting, results, zones.unclaimed_spacing_mm)
     progress("looking for what the scan did not see")
     unseen = unseen_near(layout, job, {r.zone.name: r.zone.gap_mm + r.budget.guard for r in results})
     results = list(with_unseen(results, unseen))

@@ -25,6 +25,9 @@ def _sensible(value: float) -> float:
     return value
 
 
+TURNS = ("LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI")
+"""Bidirectional classes (Unicode UAX 9) of characters that turn what follows about."""
+
 Sensible = AfterValidator(_sensible)
 NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False, strict=True), Sensible]
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False, strict=True), Sensible]
@@ -63,6 +66,8 @@ def _one_line(value: str) -> str:
         raise ValueError("no visible character; write a name")
     if any(unicodedata.category(c) in ("Cc", "Zl", "Zp") for c in value):
         raise ValueError("a line break or control character; write it in one line")
+    if any(unicodedata.bidirectional(c) in TURNS for c in value):
+        raise ValueError("a character that turns the direction of writing; leave it out: reports would show it garbled")
     return value
 
 

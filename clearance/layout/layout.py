@@ -5,14 +5,25 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from clearance.errors import InputError
+from clearance.frames import Array
 from clearance.job.schema import Job
 from clearance.layout.placement import Placement, ends_of, stations_of
 from clearance.motion.pair import PairMotion, pair_motion
 from clearance.motion.rock import rock_of
 from clearance.motion.zone_motion import zone_motion_of
 from clearance.registration.peel import model_of, peel
-from clearance.scene.contact import ContactMask, PlacedFace, contact_slack_mm, covers, placed_faces, without_contact
+from clearance.scene.contact import (
+    ContactMask,
+    PlacedFace,
+    contact_slack_mm,
+    covers,
+    placed_faces,
+    reach_mm,
+    without_contact,
+)
 from clearance.scene.mesh import Mesh
 from clearance.scene.zone import Zone
 from clearance.scene.zones import Zones, build_zones
@@ -20,6 +31,9 @@ from clearance.unseen.find import find_unseen
 from clearance.unseen.result import Needed, Unseen
 from clearance.verdict.setting import Setting
 from clearance.verdict.support import with_support
+
+BESIDE_GAPS, BESIDE_MM = 1.5, 20.0
+"""A face may leave out what lies beside it on its plane: so many of the largest gap, and so many mm, beyond it."""
 
 GUARD_MM = 5.0
 """Guard that no sound job exceeds: scan points are brought onto their surface within gap, motion and this."""
@@ -97,12 +111,14 @@ def settle(placed: Placement, standing: Standing, views: tuple[Layout, ...] = ()
     job, setting = placed.job, standing.setting
     faces = placed_faces(job, setting.part, placed.registration.T_bay_part)
     zones, masks = _without_contact(job, standing.zones, faces, setting)
+    motions = _motions(job, zones.zones, setting)
+    _check_still_contact(job, standing.zones.zones, zones.zones, motions)
     return Layout(
         setting=setting,
         zones=zones,
         faces=faces,
         masks=masks,
-        motions=_motions(job, zones.zones, setting),
+        motions=motions,
         peeled=standing.peeled,
         views=views,
     )
@@ -135,6 +151,7 @@ def _without_contact(
     scan = setting.scan
     sigma = max(setting.registration.sigma_mm(face.point, face.normal) for face in faces)
     slack = contact_slack_mm(scan.noise_mm if scan else 0.0, sigma, len(scan.points) if scan else 0)
+    _check_faces(job, faces, slack)
     for zone in zones.zones:
         cut, masks[zone.name] = without_contact(zone, faces, slack)
         if (cut.points is not None and not len(cut.points)) or (cut.mesh is not None and not len(cut.mesh.faces)):
@@ -142,6 +159,51 @@ def _without_contact(
             raise InputError(job.file, found, "leave the zone out, or give the face a smaller radius", "part.contact")
         kept.append(cut)
     return replace(zones, zones=tuple(kept)), masks
+
+
+def _check_faces(job: Job, faces: Sequence[PlacedFace], slack_mm: float) -> None:
+    """Refuse faces that are no face of the part, or whose disc leaves out far more than the face could touch."""
+    for face in faces:
+        reach = reach_mm(face, slack_mm)
+        if reach is None:
+            found = f"the part has no surface on the plane of '{face.name}' within {face.radius_mm:g} mm of its point"
+            raise InputError(
+                job.file, found, "give point and normal of the face as they are on the part", "part.contact"
+            )
+        most = reach + BESIDE_GAPS * max(zone.required_gap for zone in job.zones) + BESIDE_MM
+        if face.radius_mm > most:
+            found = f"'{face.name}' has a radius of {face.radius_mm:g} mm, but the face reaches {reach:.0f} mm"
+            wanted = f"give it a radius of up to {most:.0f} mm: what it cannot touch must not be left out"
+            raise InputError(job.file, found, wanted, "part.contact")
+
+
+def _check_still_contact(
+    job: Job, whole: Sequence[Zone], left: Sequence[Zone], motions: Mapping[str, PairMotion]
+) -> None:
+    """Refuse a face meant to touch what moves against the part: the part could go through what was left out.
+
+    Points that may also ride with the part (peeled in doubt) stay masked where they stand still.
+    """
+    for zone, cut in zip(whole, left, strict=True):
+        if not motions[zone.name].moves:
+            continue
+        if zone.points is not None and cut.points is not None:
+            twins = [z.points for z in whole if z.table == zone.table and z is not zone and z.points is not None]
+            lost = _missing(zone.points, np.concatenate([cut.points, *twins]))
+        else:
+            lost = zone.mesh is not cut.mesh
+        if lost:
+            found = f"zone '{zone.name}' touches it, but rides on the {zone.rides} and moves against the part"
+            wanted = (
+                "give what the part bolts onto a zone of its own that rides with the part, or, if it is the engine in "
+                "the scan, add [engine] with peel, or name it in bay.left_out"
+            )
+            raise InputError(job.file, found, wanted, "part.contact")
+
+
+def _missing(some: Array, every: Array) -> bool:
+    """Tell whether one of (n, 3) points is not among (m, 3), bit by bit."""
+    return len(np.unique(np.concatenate([some, every]), axis=0)) > len(np.unique(every, axis=0))
 
 
 def _within_mm(job: Job, setting: Setting) -> float:
@@ -166,7 +228,7 @@ def _unseen_in(layout: Layout, job: Job, needed_mm: Mapping[str, float]) -> tupl
         return ()
     grown_mm = setting.unlike_mm(1.0)
     needs = [Needed(zone=zone, needed_mm=needed_mm[zone.name] + grown_mm) for zone in layout.zones.zones]
-    found = find_unseen(
+    return find_unseen(
         setting.part,
         setting.scan,
         needs,
@@ -174,5 +236,5 @@ def _unseen_in(layout: Layout, job: Job, needed_mm: Mapping[str, float]) -> tupl
         stations=stations_of(job),
         file_of=setting.scan.file_of,
         ends=ends_of(job),
+        excused=lambda place: any(covers(face, place.centre, place.size_mm) for face in layout.faces),
     )
-    return tuple(u for u in found if not any(covers(face, u.centre, u.size_mm) for face in layout.faces))

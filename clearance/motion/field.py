@@ -90,8 +90,13 @@ def may_be_lower(motion: PairMotion, points: Array) -> Array:
 
 def least_sampled(part: Mesh, points: Array, motion: PairMotion, cap: float = np.inf) -> float:
     """Return the least signed distance, mm, of (n, 3) points to the part at the sampled poses, at most `cap`."""
+    return float(each_sampled(part, points, motion, cap).min())
+
+
+def each_sampled(part: Mesh, points: Array, motion: PairMotion, cap: float = np.inf) -> Array:
+    """Return the least signed distance, (n,) mm, of each of (n, 3) points to the part, as `least_sampled`."""
     states = sampled_states(motion)
-    return float(_least(points, part.vertices, _to_mesh(part, True), motion, states, cap, of_part=False)[0].min())
+    return _least(points, part.vertices, _to_mesh(part, True), motion, states, cap, of_part=False)[0]
 
 
 def may_come_within(part: Mesh, points: Array, motion: PairMotion, within_mm: Array | float) -> NDArray[np.bool_]:

@@ -160,6 +160,11 @@ class PairMotion:
         """Farthest that the translations move the bodies against each other from the middle of the motion, mm."""
         return sum(slide.reach_mm for slide in self.slides)
 
+    @property
+    def moves(self) -> bool:
+        """Whether part and zone move against each other at all."""
+        return bool((self.high > self.low).any()) or any(len(slide.edges) for slide in self.slides)
+
     def about(self, origin: Array) -> PairMotion:
         """Return the same motion for coordinates counted from `origin` (3,), mm."""
         return replace(

@@ -47,9 +47,11 @@ def moved_layout(placed: Placement, standing: Standing, where: Displaced) -> tup
         rock=rock_of(job.rock),
         growth=standing.setting.growth.moved(where.part) if standing.setting.growth else None,
     )
+    spacing = standing.zones.unclaimed_spacing_mm
+    spacing = None if spacing is None else np.tile(spacing, len(unclaimed))
     moved = Standing(
         setting=setting,
-        zones=replace(standing.zones, zones=bodies, unclaimed=np.vstack(unclaimed)),
+        zones=replace(standing.zones, zones=bodies, unclaimed=np.vstack(unclaimed), unclaimed_spacing_mm=spacing),
         peeled=standing.peeled,
     )
     return after, settle(after, moved, views)

@@ -28,6 +28,9 @@ SIGMAS = 3.0
 LOST_POINTS = 0.01
 """Points of a plane that noise may be expected to lift out of the slack, so that a large face is not torn by chance."""
 
+PROUD_MM = 5.0
+"""How far on the part's side of the plane the middle of a hole in the mating surface may be found."""
+
 PIECE_MM = 1.0
 """Pieces of a mesh that the part may go through are told apart to this size; narrower pins are not seen."""
 
@@ -98,10 +101,26 @@ def placed_faces(job: Job, part: Part, T_bay_part: Pose) -> tuple[PlacedFace, ..
     )
 
 
+def reach_mm(face: PlacedFace, slack_mm: float) -> float | None:
+    """Return how far from its middle, mm, the part has surface on a face's plane within its disc; None where none.
+
+    `slack_mm`: how far off the plane that may be.
+    """
+    height, _ = _heights(face.part.vertices, face)
+    flat = (np.abs(height[face.part.faces]) <= slack_mm).all(axis=1)
+    _, inside = cut_disc(Mesh(face.part.vertices, face.part.faces[flat]), Disc(face.point, face.normal, face.radius_mm))
+    if not len(inside.faces):
+        return None
+    return float(_heights(inside.vertices[np.unique(inside.faces)], face)[1].max())
+
+
 def covers(face: PlacedFace, place: Array, size_mm: float) -> bool:
-    """Tell whether a hole `size_mm` wide at `place` (3,), bay, mm, is one in the surface that the face covers."""
+    """Tell whether a hole `size_mm` wide at `place` (3,), bay, mm, is one in the surface that the face covers.
+
+    Behind the surface it may be as deep as it is wide; on the part's side of it there is something else to see.
+    """
     height, away = _heights(place[None], face)
-    return bool(away[0] <= face.radius_mm and abs(height[0]) <= size_mm)
+    return bool(away[0] <= face.radius_mm and -PROUD_MM <= height[0] <= size_mm)
 
 
 def contact_slack_mm(noise_mm: float, placement_mm: float, points: int) -> float:

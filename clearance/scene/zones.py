@@ -42,11 +42,13 @@ class Zones:
     ----------
     zones : tuple of Zone, in the job's order
     unclaimed : (k, 3) float64, bay frame, mm; stray points too, for no zone tells of them
+    unclaimed_spacing_mm : (k,) float64, local spacing, 0 for strays; None: taken as 0
     left_out : by name the (m, 3) points that the job leaves out, strays too
     """
 
     zones: tuple[Zone, ...]
     unclaimed: Array
+    unclaimed_spacing_mm: Array | None = None
     left_out: Mapping[str, Array] = field(default_factory=dict)
 
 
@@ -75,7 +77,9 @@ def build_zones(job: Job, scan: Scan | None, peeled: Peeled | None = None) -> Zo
         has_rest |= table.where.rest
         mask = free if table.where.rest else caught[table.name]
         built += _point_zones(job, table, scan, mask, peeled)
-    return Zones(tuple(built), points[:0] if has_rest else points[free], left_out)
+    kept = np.zeros(len(points), dtype=bool) if has_rest else free
+    spacing = None if scan is None else np.where(scan.stray, 0.0, scan.spacing_mm.astype(np.float64))[kept]
+    return Zones(tuple(built), points[kept], spacing, left_out)
 
 
 def _left_out(job: Job, points: Array, free: Mask) -> tuple[dict[str, Array], Mask]:

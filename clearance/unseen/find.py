@@ -15,7 +15,7 @@ spacing of the points covers those of width w in a flat surface, w^2 / 4 <= 2 g 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -31,7 +31,7 @@ from clearance.scene.part import Part
 from clearance.scene.scan import Scan
 from clearance.unseen.edges import edges_of, not_ended
 from clearance.unseen.gaps import WIDEST_MM, Gaps, find_gaps
-from clearance.unseen.holes import Hole, holes_of
+from clearance.unseen.holes import STUD_MM, Hole, holes_of
 from clearance.unseen.reach import Owners, Reach
 from clearance.unseen.result import Needed, Unseen
 from clearance.unseen.rims import PATCH, Rims, find_rims
@@ -59,6 +59,7 @@ def find_unseen(
     stations: Array | None = None,
     file_of: IntArray | None = None,
     ends: Sequence[Array] = (),
+    excused: Callable[[Unseen], bool] = lambda place: False,
 ) -> tuple[Unseen, ...]:
     """Return the unseen places where something could stand nearer to the part than a zone needs.
 
@@ -78,14 +79,16 @@ def find_unseen(
         the edges of the scan are looked at as where no station is known.
     ends : sequence of (2, 3) float64
         Boxes, low and high corner, mm, within which the surface is known to end where its scan does.
+    excused : Unseen -> bool
+        Places that do not matter: holes in what the part is meant to touch.
 
     Returns
     -------
     tuple of Unseen
-        Worst first. Only the first 20; the last then tells how many more there are.
+        Worst first. Only the first 20, and the worst of every zone; the last then tells how many more there are.
     """
     usable = scan.points[~scan.stray]
-    if not needs or len(usable) <= PATCH + 1:
+    if not needs or not len(usable):
         return ()
     # Nobody knows what an unseen thing rides on: it is moved against the part.
     other = "chassis" if part.rides == "engine" else "engine"
@@ -95,7 +98,7 @@ def find_unseen(
     near = usable[((usable >= reach.low - out) & (usable <= reach.high + out)).all(axis=1)]
     near = near[cubes(near, THIN_MM)[0]]
     if len(near) <= PATCH + 1:
-        return ()
+        return tuple(place for place in _too_few(near, reach, owners) if not excused(place))
     tree = Neighbours(near)
     cells = cells_about(reach, owners)
     high = cells.low + cells.side_mm * np.array(cells.shape)
@@ -113,7 +116,24 @@ def find_unseen(
     if sights:
         shadows = find_shadows(cells, sights, reach, owners, tree, scan.noise_mm)
         found += [_told_shadow(s, owners, tree, rock) for s in shadows]
-    return _listed(found)
+    return _listed([place for place in found if not excused(place)])
+
+
+def _too_few(near: Array, reach: Reach, owners: Owners) -> tuple[Unseen, ...]:
+    """Return the one place at which points too few to show where their surface ends come near the part, if they do."""
+    if not len(near):
+        return ()
+    owner, needed = owners.of(near)
+    limit = 2 * needed + STUD_MM
+    lower = reach.lower_mm(near, float(limit.max()))
+    worst = int(np.argmin(lower - limit))
+    if lower[worst] >= limit[worst]:
+        return ()
+    what = (
+        f"only {len(near)} scan points lie about the part, the nearest near {at(near[worst])}; what stands beside them"
+    )
+    place = Hole(near[worst], np.array([0.0, 0.0, 1.0]), int(owner[worst]), 0.0, 0.0)
+    return (_told(place, owners, what, "scan the surroundings of the part"),)
 
 
 def _completed(rims: Rims, needs: Sequence[Needed], noise_mm: float) -> NDArray[np.bool_]:
@@ -222,9 +242,13 @@ def _open_side(centre: Array, tree: Neighbours, rock: Rock | None) -> Array:
 
 
 def _listed(found: list[Unseen]) -> tuple[Unseen, ...]:
-    """Order by how far each falls short and cut the list, saying what was cut."""
+    """Order by how far each falls short and cut the list, but for the worst of each zone, saying what was cut."""
     worst_first = sorted(found, key=lambda u: (u.nearest_mm - u.needed_mm, -u.size_mm))
-    shown, more = worst_first[:MOST_LISTED], len(worst_first) - MOST_LISTED
+    shown = worst_first[:MOST_LISTED]
+    for place in worst_first[MOST_LISTED:]:
+        if all(place.zone != other.zone for other in shown):
+            shown.append(place)
+    more = len(worst_first) - len(shown)
     if more > 0:
         shown[-1] = replace(shown[-1], advice=f"{shown[-1].advice} ({more} more such places are not listed)")
     return tuple(shown)

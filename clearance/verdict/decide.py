@@ -84,13 +84,14 @@ def decide_job(
 def _between(proven: float, at_most: float, gap: float, budget: Budget, clearance: Bound) -> str:
     parts = {name: float(getattr(budget, name)) for name in SETTLES}
     largest = max(parts, key=lambda name: parts[name])
+    told = f"between {proven:.2f} and {at_most:.2f} mm, {gap:g} mm is required; "
     if clearance.lower < 0 and clearance.width > budget.guard:
-        settle = "the parts interfere too deeply for a closer bound; move the part"
-    elif parts[largest] == 0:
+        return told + "the parts interfere too deeply for a closer bound; move the part"
+    if parts[largest] == 0:
         settle = "a closer search would settle it"
     else:
         settle = f"the largest doubt is {largest}, {parts[largest]:.2f} mm: {SETTLES[largest]}"
-    return f"between {proven:.2f} and {at_most:.2f} mm, {gap:g} mm is required; {settle}, or move the part"
+    return f"{told}{settle}, or move the part"
 
 
 def _why_not_placed(registration: Registration) -> str:

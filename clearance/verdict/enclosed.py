@@ -5,8 +5,11 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.distance.inside import covered, crossings, most_turns
+from clearance.distance.inside import any_inside, covered, crossings, most_turns
 from clearance.frames import Array
+from clearance.motion.bodies import corners
+from clearance.motion.field import sampled_states
+from clearance.motion.pair import PairMotion
 from clearance.scene.cubes import cubes
 from clearance.scene.mesh import Mesh
 from clearance.scene.part import Part
@@ -47,6 +50,34 @@ def enclosed(zone: Zone, part: Mesh) -> str | None:
         "the part lies within this zone's mesh, which has small holes, doubled or crossing triangles, so its inside "
         "cannot be told from its outside; close the mesh, or cut away what does not belong to the zone"
     )
+
+
+def entered(zone: Zone, part: Part, motion: PairMotion) -> str | None:
+    """Return why a body that goes into an open mesh through its hole keeps a zone from passing, None if it does not.
+
+    Surfaces that never touch do not prove the inside empty where one has a hole: it is asked at sampled poses,
+    by winding number, of a zone's mesh as `enclosed` does. `part`: bay frame, neutral pose, mm.
+    """
+    open_zone = zone.mesh is not None and not zone.closed
+    if (part.closed and not open_zone) or not motion.moves:
+        return None
+    points = zone.points if zone.mesh is None else corners(zone.mesh)
+    own = corners(part.mesh) if open_zone else None
+    for state in sampled_states(motion):
+        pose, other = motion.poses(state)
+        if not part.closed and points is not None and any_inside(part.mesh, (pose.inverse() @ other).apply(points)):
+            return (
+                "somewhere in the motion it lies within the part's mesh, which is not closed, so what is solid there "
+                "cannot be told from what is free; close the part's mesh"
+            )
+        if own is None or zone.mesh is None:
+            continue
+        if most_turns(zone.mesh, (other.inverse() @ pose).apply(own)) >= ENCLOSING:
+            return (
+                "somewhere in the motion the part lies within this zone's mesh, which is not closed, so its inside "
+                "cannot be told from its outside; close the mesh, or cut away what does not belong to the zone"
+            )
+    return None
 
 
 def within_open_part(points: Array, part: Part, apart_mm: float) -> str | None:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+import numpy as np
+
 from clearance.bounds import Bound
 from clearance.frames import Array
 from clearance.heat.grown_sweep import sweep_grown
@@ -20,7 +22,8 @@ from clearance.scene.zone import Zone
 from clearance.unseen.result import Unseen
 from clearance.verdict.budget import budget
 from clearance.verdict.decide import decide_zone
-from clearance.verdict.enclosed import enclosed, within_open_part
+from clearance.verdict.enclosed import enclosed, entered, within_open_part
+from clearance.verdict.obstacles import UNCLAIMED, classes_of, guard_over
 from clearance.verdict.result import Budget, Verdict, ZoneResult
 from clearance.verdict.setting import Setting
 from clearance.verdict.suspects import unproven_stray
@@ -87,8 +90,12 @@ def _doubt(
     """Return why a zone that keeps its gap does not pass all the same, None if it does."""
     if why := enclosed(zone, part.mesh) or within_open_part(corners(_body(zone)), part, found.clearance.lower):
         return why
+    if why := entered(zone, part, motion):
+        return why
     needed = zone.gap_mm + weighed.guard + setting.unlike_mm(factor)
-    return unproven_stray(zone.stray_points, part.mesh, motion, needed)
+    scan = setting.scan
+    others = None if scan is None else scan.points[scan.stray]
+    return unproven_stray(zone.stray_points, part.mesh, motion, needed, others)
 
 
 def colour_cap(gap_mm: float, found: Sweep) -> float:
@@ -123,21 +130,39 @@ def _nearest_raw(zone: Zone, part: Part, motion: PairMotion, found: Sweep) -> fl
     return min(upper, least_sampled(part.mesh, raw, motion, upper)) if len(raw) else upper
 
 
-def nearest_unclaimed(unclaimed: Array, setting: Setting, results: Sequence[ZoneResult]) -> float | None:
+def nearest_unclaimed(
+    unclaimed: Array, setting: Setting, results: Sequence[ZoneResult], spacing_mm: Array | None = None
+) -> float | None:
     """Clearance, mm, to scan points of no zone, if it may be less than the largest gap and guard; else None.
 
     A point of no zone has no gap of its own, so the largest one is taken. What it rides on is not
-    known: it is moved against the part, which includes standing still.
+    known: it is moved against the part, which includes standing still. Its guard is that of a zone of scan points
+    anywhere on the part: the zones' own say nothing of it where they are bodies, or lie where the part's place is
+    better known. `spacing_mm` (n,): how far from each point its surface may go on without another.
     """
     if not len(unclaimed):
         return None
-    part, needed = setting.part, max(r.zone.gap_mm + r.budget.guard for r in results) + setting.unlike_mm(1.0)
+    part, unlike = setting.part, setting.unlike_mm(1.0)
+    lone = Zone(
+        name=UNCLAIMED, table=UNCLAIMED, kind="chassis", rides="chassis", gap_mm=max(r.zone.gap_mm for r in results),
+        points=unclaimed, spacing_mm=None if spacing_mm is None else spacing_mm.astype(np.float32),
+        stray_points=unclaimed[:0],
+    )  # fmt: skip
+    own = lone.gap_mm + guard_over(lone, setting, part.mesh.vertices) + unlike
+    needed = max(own, max(r.zone.gap_mm + r.budget.guard for r in results) + unlike)
     other = "chassis" if part.rides == "engine" else "engine"
     motion = pair_motion(part.rides, other, setting.rock)
-    found = sweep(part.mesh, part.closed, unclaimed, False, motion, COARSE_MM)
-    if within_open_part(unclaimed, part, found.clearance.lower):
+    found = sweep(part.mesh, part.closed, unclaimed, False, motion, COARSE_MM).clearance
+    if within_open_part(unclaimed, part, found.lower):
         return 0.0
-    return found.clearance.upper if found.clearance.lower < needed else None
+    if found.lower < needed:
+        return found.upper
+    for points, widest in classes_of(lone, COARSE_MM):
+        if found.lower < own + widest:
+            near = sweep(part.mesh, part.closed, points, False, motion, COARSE_MM).clearance
+            if near.lower < own + widest:
+                return near.upper
+    return None
 
 
 def with_unseen(results: Sequence[ZoneResult], unseen: Sequence[Unseen]) -> tuple[ZoneResult, ...]:

@@ -39,7 +39,7 @@ def obstacles_of(
     if zone.mesh is not None:
         found.append(Obstacle(name=zone.name, solid=zone.mesh, closed=zone.closed, gap_mm=gap_mm, doubt_mm=doubt))
         return tuple(found)
-    for points, widest in _classes(zone, coarse_mm):
+    for points, widest in classes_of(zone, coarse_mm):
         found.append(Obstacle(name=zone.name, solid=points, gap_mm=gap_mm, doubt_mm=doubt, spacing_mm=widest))
     return tuple(found)
 
@@ -69,7 +69,7 @@ def guard_over(zone: Zone, setting: Setting, corners: Array) -> float:
     return guard_factor(setting.confidence) * combined(components)
 
 
-def _classes(zone: Zone, coarse_mm: float) -> Iterator[tuple[Array, float]]:
+def classes_of(zone: Zone, coarse_mm: float) -> Iterator[tuple[Array, float]]:
     """Return scan points grouped by spacing, and the widest spacing of each group, mm: the groups of `budget`."""
     assert zone.points is not None
     if zone.spacing_mm is None:

@@ -7,7 +7,7 @@ from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from clearance.frames import Array
-from clearance.motion.field import least_sampled, may_be_lower
+from clearance.motion.field import each_sampled, least_sampled, may_be_lower
 from clearance.motion.pair import PairMotion
 from clearance.scene.mesh import Mesh
 
@@ -28,18 +28,27 @@ def in_company(stray: Array) -> Array:
     return stray[np.bincount(group)[group] >= COMPANY]
 
 
-def unproven_stray(stray: Array, part: Mesh, motion: PairMotion, needed_mm: float) -> str | None:
+def unproven_stray(
+    stray: Array, part: Mesh, motion: PairMotion, needed_mm: float, others: Array | None = None
+) -> str | None:
     """Return why strays keep a zone from passing, None if they do not.
 
-    They do where a group of them may come nearer to `part` (bay frame, mm) than `needed_mm`.
+    They do where one of a group may come nearer to `part` (bay frame, mm) than `needed_mm`. `others`: all stray points
+    of the scan, (m, 3) mm, these among them: the edge of a zone cuts no group apart.
     """
-    company = in_company(stray)
-    if not len(company):
+    if not len(stray):
         return None
-    least = least_sampled(part, company, motion)
-    if least - float(may_be_lower(motion, company).max()) >= needed_mm:
+    near = each_sampled(part, stray, motion) - may_be_lower(motion, stray) < needed_mm
+    company = np.zeros(len(stray), dtype=bool)
+    for group in (in_company(stray), in_company(stray if others is None else others)):
+        if len(group):
+            company |= cKDTree(group).query(stray)[0] == 0.0
+    told = near & company
+    if not told.any():
         return None
+    least = least_sampled(part, stray[told], motion)
     return (
-        f"{len(company)} scan points that no surface supports stand together and come within {max(least, 0.0):.1f} mm; "
+        f"{int(told.sum())} scan points that no surface supports stand together and come within "
+        f"{max(least, 0.0):.1f} mm; "
         "look at them: scan the place again, or cut them out of the scan if nothing is there"
     )
