@@ -65,7 +65,9 @@ def judge(placed: Placement, layout: Layout, progress: Progress = lambda step: N
         unseen=unseen,
         access=access,
         notes=(
-            *notes_of(job, placed.part, results, registration, setting.growth, layout.peeled, layout.masks),
+            *notes_of(
+                job, placed.part, results, registration, setting.growth, layout.peeled, layout.masks, layout.faces
+            ),
             *left_out_notes(zones, setting.part.mesh),
         ),
         versions=versions(),

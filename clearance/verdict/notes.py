@@ -9,7 +9,7 @@ from clearance.job.motions import Rock
 from clearance.job.mounts import roll_rate, strayed_mm
 from clearance.job.schema import Job
 from clearance.registration.result import Registration
-from clearance.scene.contact import ContactMask
+from clearance.scene.contact import STEP_MM, ContactMask, PlacedFace
 from clearance.scene.part import Part
 from clearance.verdict.result import ZoneResult
 
@@ -97,6 +97,23 @@ def _heat_notes(growth: Growth | None) -> list[str]:
         "surroundings as scanned"
     ]
     return told if growth.warning is None else [*told, growth.warning]
+
+
+def pushing_notes(faces: Sequence[PlacedFace], growth: Growth | None) -> list[str]:
+    """Tell of faces meant to touch (bay frame) that growth about its anchor moves into or off what they touch."""
+    if growth is None:
+        return []
+    notes = []
+    for face in faces:
+        height = float((face.point - growth.anchor) @ face.normal)
+        moved = max((height * (k - 1) for k in (growth.k_cold, growth.k_hot)), key=abs)
+        if abs(moved) > STEP_MM:
+            way = "into" if moved > 0 else "off"
+            notes.append(
+                f"contact: growth about the anchor moves '{face.name}' by {abs(moved):.1f} mm {way} what it is meant "
+                "to touch, which was not checked: anchor the part at that face, or see that what it touches goes along"
+            )
+    return notes
 
 
 def _zone_notes(result: ZoneResult) -> list[str]:
