@@ -14,7 +14,7 @@ from clearance.verdict.decide import decide_job
 from clearance.verdict.fixes import all_fixes
 from clearance.verdict.judge import judge_zone, nearest_unclaimed, with_unseen
 from clearance.verdict.left_out import left_out_notes
-from clearance.verdict.notes import notes_of
+from clearance.verdict.notes import notes_of, pushing_notes
 from clearance.verdict.result import CheckResult
 
 __all__ = ["check", "judge", "place"]
@@ -65,9 +65,8 @@ def judge(placed: Placement, layout: Layout, progress: Progress = lambda step: N
         unseen=unseen,
         access=access,
         notes=(
-            *notes_of(
-                job, placed.part, results, registration, setting.growth, layout.peeled, layout.masks, layout.faces
-            ),
+            *notes_of(job, placed.part, results, registration, setting.growth, layout.peeled, layout.masks),
+            *pushing_notes(layout.faces, setting.growth),
             *left_out_notes(zones, setting.part.mesh),
         ),
         versions=versions(),

@@ -10,7 +10,7 @@ from judging import judged
 
 from clearance.heat.growth import Growth
 from clearance.scene.contact import PlacedFace
-from clearance.verdict.notes import notes_of
+from clearance.verdict.notes import notes_of, pushing_notes
 
 JOB = SimpleNamespace(rock=None, zones=(), part=SimpleNamespace(contact=()))
 
@@ -32,12 +32,11 @@ def test_points_that_touch_at_rest_may_be_what_the_part_bolts_onto(cube, placed,
     # 300 mm at 1 % more: 3.0 mm; along the face nothing; within a sealing face's 0.2 mm step nothing is said.
     [(300.0, 1.0, "by 3.0 mm into"), (300.0, -1.0, "by 3.0 mm off"), (0.0, 1.0, None), (15.0, 1.0, None)],
 )
-def test_a_face_that_growth_moves_along_its_normal_is_told(cube, placed, height, normal, told):
+def test_a_face_that_growth_moves_along_its_normal_is_told(cube, height, normal, told):
     growth = Growth(anchor=np.zeros(3), k_cold=1.0, k_hot=1.01, spread=0.0, text="grows")
     face = PlacedFace(
         name="flange", point=np.array([5.0, 0, height]), normal=np.array([0, 0, normal]), radius_mm=10, part=cube.mesh
     )
-    notes = notes_of(JOB, cube, [], placed(), growth, 0, {}, [face])
-    found = [note for note in notes if note.startswith("contact: growth")]
+    found = pushing_notes([face], growth)
     assert [note for note in found if told and told in note] == found
     assert bool(found) is (told is not None)
