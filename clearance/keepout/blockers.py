@@ -16,7 +16,7 @@ from clearance.layout.layout import Layout
 from clearance.motion.bodies import corners
 from clearance.motion.field import may_be_lower
 from clearance.motion.pair import PairMotion, pair_motion
-from clearance.verdict.obstacles import guard_over, obstacles_of, unclaimed_obstacle
+from clearance.verdict.obstacles import guard_over, obstacles_of, unclaimed_obstacles
 
 SEARCH_MM = 0.15
 """What a check may lose in its own searches (bounds 0.02 to 0.05 mm wide, classes of spacing 0.05)."""
@@ -66,7 +66,7 @@ def blockers_of(layout: Layout, low: Array, high: Array, coarse_mm: float) -> tu
     part, gap = setting.part, max(zone.gap_mm for zone in layout.zones.zones)
     doubt = max(needed - gap, *(guard_over(zone, setting, box) for zone in layout.zones.zones))
     motion = pair_motion(part.rides, "chassis" if part.rides == "engine" else "engine", setting.rock)
-    for obstacle in unclaimed_obstacle(layout.zones.unclaimed, gap, doubt):
+    for obstacle in unclaimed_obstacles(layout.zones, setting, box, gap, doubt, coarse_mm):
         found.append(Blocker(obstacle=obstacle, motion=motion, more_mm=unlike + SEARCH_UNCLAIMED_MM))
     return tuple(found)
 

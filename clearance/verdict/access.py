@@ -18,7 +18,7 @@ from clearance.job.access import Access as AccessTable
 from clearance.job.schema import Job
 from clearance.scene.zones import Zones
 from clearance.verdict.conformance import guard_factor, rectangular
-from clearance.verdict.obstacles import guard_over, obstacles_of, unclaimed_obstacle
+from clearance.verdict.obstacles import guard_over, obstacles_of, unclaimed_obstacles
 from clearance.verdict.result import Verdict
 from clearance.verdict.setting import Setting
 
@@ -72,7 +72,7 @@ def _standing(table: AccessTable, setting: Setting, zones: Zones, corners: Array
     for zone in things:
         found += obstacles_of(zone, setting, corners, table.required_gap, COARSE_MM)
     doubt = max((guard_over(zone, setting, corners) for zone in things), default=0.0)
-    return [*found, *unclaimed_obstacle(zones.unclaimed, table.required_gap, doubt)]
+    return [*found, *unclaimed_obstacles(zones, setting, corners, table.required_gap, doubt, COARSE_MM)]
 
 
 def _the_part(table: AccessTable, setting: Setting) -> Obstacle:

@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-import numpy as np
-
 from clearance.bounds import Bound
 from clearance.frames import Array
 from clearance.heat.grown_sweep import sweep_grown
@@ -23,7 +21,7 @@ from clearance.unseen.result import Unseen
 from clearance.verdict.budget import budget
 from clearance.verdict.decide import decide_zone
 from clearance.verdict.enclosed import enclosed, entered, within_open_part
-from clearance.verdict.obstacles import UNCLAIMED, classes_of, guard_over
+from clearance.verdict.obstacles import classes_of, guard_over, unclaimed_zone
 from clearance.verdict.result import Budget, Verdict, ZoneResult
 from clearance.verdict.setting import Setting
 from clearance.verdict.suspects import unproven_stray
@@ -143,11 +141,7 @@ def nearest_unclaimed(
     if not len(unclaimed):
         return None
     part, unlike = setting.part, setting.unlike_mm(1.0)
-    lone = Zone(
-        name=UNCLAIMED, table=UNCLAIMED, kind="chassis", rides="chassis", gap_mm=max(r.zone.gap_mm for r in results),
-        points=unclaimed, spacing_mm=None if spacing_mm is None else spacing_mm.astype(np.float32),
-        stray_points=unclaimed[:0],
-    )  # fmt: skip
+    lone = unclaimed_zone(unclaimed, spacing_mm, max(r.zone.gap_mm for r in results))
     own = lone.gap_mm + guard_over(lone, setting, part.mesh.vertices) + unlike
     needed = max(own, max(r.zone.gap_mm + r.budget.guard for r in results) + unlike)
     other = "chassis" if part.rides == "engine" else "engine"

@@ -10,10 +10,11 @@ from clearance.access.obstacle import Obstacle
 from clearance.frames import Array
 from clearance.heat.growth import growth_spread_anywhere_mm
 from clearance.scene.zone import Zone
+from clearance.scene.zones import Zones
 from clearance.verdict.budget import CLASS_RATIO
 from clearance.verdict.conformance import combined, guard_factor, rectangular
 from clearance.verdict.setting import Setting
-from clearance.verdict.suspects import in_company
+from clearance.verdict.suspects import company_of
 
 UNCLAIMED = "points of no zone"
 
@@ -34,7 +35,8 @@ def obstacles_of(
         Points no farther apart than this are taken as one class.
     """
     doubt = guard_over(zone, setting, corners)
-    strays = in_company(zone.stray_points)
+    scan = setting.scan
+    strays = zone.stray_points[company_of(zone.stray_points, scan.points[scan.stray] if scan is not None else None)]
     found = [Obstacle(name=zone.name, solid=strays, gap_mm=gap_mm, doubt_mm=doubt, firm=False)] if len(strays) else []
     if zone.mesh is not None:
         found.append(Obstacle(name=zone.name, solid=zone.mesh, closed=zone.closed, gap_mm=gap_mm, doubt_mm=doubt))
@@ -44,11 +46,35 @@ def obstacles_of(
     return tuple(found)
 
 
-def unclaimed_obstacle(points: Array, gap_mm: float, doubt_mm: float) -> tuple[Obstacle, ...]:
-    """Return scan points of no zone, (n, 3) mm, as an obstacle that blocks nothing for sure; none for no points."""
-    if not len(points):
+def unclaimed_obstacles(
+    zones: Zones, setting: Setting, corners: Array, gap_mm: float, doubt_mm: float, coarse_mm: float = 0.0
+) -> tuple[Obstacle, ...]:
+    """Return scan points of no zone as obstacles that block nothing for sure, in classes of like spacing.
+
+    `doubt_mm` is the least guard; a zone of such points may have a larger one.
+    """
+    if not len(zones.unclaimed):
         return ()
-    return (Obstacle(name=UNCLAIMED, solid=points, gap_mm=gap_mm, doubt_mm=doubt_mm, firm=False),)
+    lone = unclaimed_zone(zones.unclaimed, zones.unclaimed_spacing_mm, gap_mm)
+    doubt = max(doubt_mm, guard_over(lone, setting, corners))
+    return tuple(
+        Obstacle(name=UNCLAIMED, solid=points, gap_mm=gap_mm, doubt_mm=doubt, spacing_mm=widest, firm=False)
+        for points, widest in classes_of(lone, coarse_mm)
+    )
+
+
+def unclaimed_zone(points: Array, spacing_mm: Array | None, gap_mm: float) -> Zone:
+    """Return scan points of no zone, (n, 3) mm, as a zone of their own."""
+    return Zone(
+        name=UNCLAIMED,
+        table=UNCLAIMED,
+        kind="chassis",
+        rides="chassis",
+        gap_mm=gap_mm,
+        points=points,
+        spacing_mm=None if spacing_mm is None else spacing_mm.astype(np.float32),
+        stray_points=points[:0],
+    )
 
 
 def guard_over(zone: Zone, setting: Setting, corners: Array) -> float:

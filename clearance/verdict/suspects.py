@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
@@ -28,6 +29,15 @@ def in_company(stray: Array) -> Array:
     return stray[np.bincount(group)[group] >= COMPANY]
 
 
+def company_of(stray: Array, others: Array | None = None) -> NDArray[np.bool_]:
+    """Tell which of (n, 3) stray points, mm, stand in groups: among themselves or with all of the scan's (m, 3)."""
+    company = np.zeros(len(stray), dtype=bool)
+    for group in (in_company(stray), in_company(stray if others is None else others)):
+        if len(group) and len(stray):
+            company |= cKDTree(group).query(stray)[0] == 0.0
+    return company
+
+
 def unproven_stray(
     stray: Array, part: Mesh, motion: PairMotion, needed_mm: float, others: Array | None = None
 ) -> str | None:
@@ -39,11 +49,7 @@ def unproven_stray(
     if not len(stray):
         return None
     near = each_sampled(part, stray, motion) - may_be_lower(motion, stray) < needed_mm
-    company = np.zeros(len(stray), dtype=bool)
-    for group in (in_company(stray), in_company(stray if others is None else others)):
-        if len(group):
-            company |= cKDTree(group).query(stray)[0] == 0.0
-    told = near & company
+    told = near & company_of(stray, others)
     if not told.any():
         return None
     least = least_sampled(part, stray[told], motion)
