@@ -60,6 +60,7 @@ def _look_at_mesh(source: Source, unit: str | None) -> Look:
         vertices=len(mesh.vertices),
         triangles=len(mesh.faces),
         degenerate=raw.degenerate,
+        bare=raw.bare,
         health=found,
         wall=thinnest_wall(outward(mesh)) if found.watertight else None,
         mass_g={d.material: mass_g(abs(found.volume_mm3 or 0.0), d) for d in DENSITIES} if told_mass else {},

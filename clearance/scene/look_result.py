@@ -50,6 +50,7 @@ class MeshFindings:
     vertices: int
     triangles: int
     degenerate: int
+    bare: int
     health: MeshHealth
     wall: Wall | None
     mass_g: dict[str, float]

@@ -31,7 +31,8 @@ def _mesh_lines(mesh: MeshFindings, unit: str) -> list[str]:
     found = mesh.health
     lines = [f"  {mesh.triangles} triangles, {mesh.vertices} vertices, {found.pieces} pieces"]
     if mesh.degenerate:
-        lines.append(f"  {mesh.degenerate} triangles of zero area left out")
+        but = f", save for {mesh.bare} lines or points joined to no other triangle" if mesh.bare else ""
+        lines.append(f"  {mesh.degenerate} triangles of zero area taken out; the surface is unchanged{but}")
     if found.watertight:
         lines.append("  closed: yes" + ("; inside out, all normals point inwards" if found.inside_out else ""))
     else:
@@ -102,6 +103,7 @@ def _mesh_dict(mesh: MeshFindings) -> dict[str, Any]:
     found, wall = mesh.health, mesh.wall
     return {
         "vertices": mesh.vertices, "triangles": mesh.triangles, "degenerate": mesh.degenerate,
+        "bare": mesh.bare,
         "watertight": found.watertight, "inside_out": found.inside_out, "boundary_edges": found.boundary_edges,
         "non_manifold_edges": found.non_manifold_edges, "flipped_edges": found.flipped_edges, "pieces": found.pieces,
         "area": found.area_mm2, "volume": None if found.volume_mm3 is None else abs(found.volume_mm3),

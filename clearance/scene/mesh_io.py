@@ -1,4 +1,7 @@
-"""Mesh files to arrays, through trimesh. Reads and refuses; does not judge the surface and never repairs it."""
+"""Mesh files to arrays, through trimesh. Reads and refuses; does not judge the surface and never changes it.
+
+Only triangles of zero area are taken out (`flat_triangles`), which leaves the surface as it is.
+"""
 
 from __future__ import annotations
 
@@ -15,6 +18,7 @@ import trimesh
 from numpy.typing import NDArray
 
 from clearance.frames import Array
+from clearance.scene.flat_triangles import take_out_flat
 from clearance.scene.mesh import IntArray, Mesh
 from clearance.scene.mesh_promise import Broken, promised_triangles
 from clearance.scene.source import Source
@@ -42,7 +46,9 @@ class MeshFile:
     triangles_in_file : int
         Triangles read, polygons counted as the triangles they are cut into.
     degenerate : int
-        Triangles of zero area, left out.
+        Triangles of zero area, taken out by `take_out_flat`: a closed mesh stays closed.
+    bare : int
+        Lines and points that went with them, joined to no other triangle.
     loose : (k, 3) float64
         Vertices that belong to no triangle of `mesh`: nothing on a part, but seen points of a scan.
     """
@@ -52,6 +58,7 @@ class MeshFile:
     stated_unit: str | None
     triangles_in_file: int
     degenerate: int
+    bare: int
     loose: Array
 
 
@@ -86,7 +93,7 @@ def read_mesh_file(path: Path, unit: str, *, key: str = "part: file", where: Pat
     source.check_size(float(np.linalg.norm(np.ptp(mesh.vertices, axis=0))), unit, SMALLEST_MM, LARGEST_MM)
     return MeshFile(
         mesh=mesh, format=raw.format, stated_unit=raw.stated_unit,
-        triangles_in_file=raw.triangles_in_file, degenerate=raw.degenerate, loose=raw.loose * factor,
+        triangles_in_file=raw.triangles_in_file, degenerate=raw.degenerate, bare=raw.bare, loose=raw.loose * factor,
     )  # fmt: skip
 
 
@@ -117,16 +124,15 @@ def read_raw(source: Source) -> MeshFile:
     if bad.any():
         raise source.error(f"{bad.sum()} vertices are not finite numbers, the first is number {bad.argmax()}", again)
     mesh = merged(Mesh(vertices, faces))
-    sound = _doubled_area(mesh) > 0
-    if not sound.any():
+    rest = take_out_flat(mesh)
+    if not len(rest.mesh.faces):
         raise source.error("every triangle has zero area", again)
-    kept = merged(Mesh(mesh.vertices, mesh.faces[sound]))
-    flat = np.ones(len(mesh.vertices), dtype=bool)
-    flat[mesh.faces[sound]] = False
+    unused = np.ones(len(mesh.vertices), dtype=bool)
+    unused[rest.mesh.faces] = False
     return MeshFile(
-        mesh=kept, format=extension, stated_unit=stated,
-        triangles_in_file=len(faces), degenerate=int((~sound).sum()),
-        loose=np.concatenate([vertices[~used & finite], mesh.vertices[flat]]),
+        mesh=merged(rest.mesh), format=extension, stated_unit=stated,
+        triangles_in_file=len(faces), degenerate=rest.flat, bare=rest.bare,
+        loose=np.concatenate([vertices[~used & finite], mesh.vertices[unused]]),
     )  # fmt: skip
 
 
@@ -161,13 +167,6 @@ def equal_rows(rows: Array) -> tuple[IntArray, IntArray]:
     label = np.empty(len(rows), dtype=np.int64)
     label[order] = rank[group]
     return np.sort(first), label
-
-
-def _doubled_area(mesh: Mesh) -> Array:
-    """Return twice each triangle's area; scaled so that tiny units do not underflow."""
-    corners = mesh.triangles / max(float(np.ptp(mesh.vertices, axis=0).max()), 1e-300)
-    doubled: Array = np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1)
-    return doubled
 
 
 def _load(path: Path, extension: str) -> tuple[Array, IntArray, str | None]:

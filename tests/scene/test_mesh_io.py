@@ -96,8 +96,10 @@ def test_degenerate_triangles_are_dropped_and_counted(tmp_path: Path) -> None:
         "v 0 0 0\nv 10 0 0\nv 0 10 0\nv 20 0 0\nv 5 5 0\nf 1 2 3\nf 1 2 4\nf 1 1 2\nf 2 3 5\n"
     )
     file = read_mesh_file(tmp_path / "d.obj", "mm")
-    assert (file.triangles_in_file, file.degenerate, len(file.mesh.faces)) == (4, 3, 1)
-    assert len(file.mesh.vertices) == 3
+    # 1 2 3 is cut at vertex 5; 1 2 4 reaches beyond it, to where nothing else is
+    assert (file.triangles_in_file, file.degenerate, file.bare, len(file.mesh.faces)) == (4, 3, 1, 2)
+    assert len(file.mesh.vertices) == 4
+    np.testing.assert_array_equal(file.loose, [[20, 0, 0]])
 
 
 def test_equal_vertices_become_one(tmp_path: Path, box: trimesh.Trimesh) -> None:
