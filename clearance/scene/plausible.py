@@ -45,7 +45,7 @@ def check_near_scan(job: Job, placed: Mesh, scan_points: Array) -> None:
             job.file,
             f"the part is {size:.0f} mm across, the whole scan only {span:.0f} mm",
             f'check part.unit = "{job.part.unit}" and bay.unit = "{job.bay.unit}"',
-            "part.unit",
+            "part.unit or bay.unit",
         )
     some = scan_points[:: max(1, len(scan_points) // 100_000)]
     outside = np.linalg.norm(np.maximum(np.maximum(low - some, some - high), 0.0), axis=1)
