@@ -90,8 +90,14 @@ def may_be_lower(motion: PairMotion, points: Array) -> Array:
 
 def least_sampled(part: Mesh, points: Array, motion: PairMotion, cap: float = np.inf) -> float:
     """Return the least signed distance, mm, of (n, 3) points to the part at the sampled poses, at most `cap`."""
+    return least_sampled_of(part, points, motion, cap)[0]
+
+
+def least_sampled_of(part: Mesh, points: Array, motion: PairMotion, cap: float = np.inf) -> tuple[float, int]:
+    """Return the same, and which point comes that near."""
     states = sampled_states(motion)
-    return float(_least(points, part.vertices, _to_mesh(part, True), motion, states, cap, of_part=False)[0].min())
+    least, _ = _least(points, part.vertices, _to_mesh(part, True), motion, states, cap, of_part=False)
+    return float(least.min()), int(least.argmin())
 
 
 def may_come_within(part: Mesh, points: Array, motion: PairMotion, within_mm: Array | float) -> NDArray[np.bool_]:
