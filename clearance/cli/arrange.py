@@ -69,8 +69,10 @@ def pick(
     from clearance.pick.page import pick_page, write_pick_page
 
     page = out or Path(f"{scan.stem}_pick.html")
-    write_pick_page(pick_page(scan, unit, around), page)
-    typer.echo(f"page: {page} (open it in a browser)")
+    text = pick_page(scan, unit, around, lambda line: typer.echo(f"clearance: {line}", err=True))
+    older = page.exists()
+    write_pick_page(text, page)
+    typer.echo(f"page: {page} ({'in place of the one that was there; ' if older else ''}open it in a browser)")
 
 
 @app.command()

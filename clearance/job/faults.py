@@ -143,7 +143,7 @@ def _bad_value(error: ErrorDetails, tree: dict[str, Any], file: Path, root: type
         )
     if kind == "literal_error":
         choices = limits["expected"].replace("'", '"').replace(" or ", ", ")
-        return InputError(file, _found(error, place), f"write one of {choices}", key)
+        return InputError(file, _found(error, place, "not one of them"), f"write one of {choices}", key)
     if kind in ("missing", "too_short", "too_long"):
         return InputError(file, *_wrong_length(error, place), key)
     for name, words in LIMITS:
@@ -161,10 +161,10 @@ def _double(key: str) -> str:
     return f": [[{key}]], in double brackets, heads each" if key in ("zone", "datum", "move") else ": [ { }, { }, ... ]"
 
 
-def _found(error: ErrorDetails, place: _Place) -> str:
-    """Return the value with its TOML type, and which entry of an array it is."""
+def _found(error: ErrorDetails, place: _Place, what: str = "") -> str:
+    """Return the value with what it is (without `what` its TOML type), and which entry of an array it is."""
     value = error["input"]
-    named = next((name for types, name in TOML_TYPES if isinstance(value, types)), "another type")
+    named = what or next((name for types, name in TOML_TYPES if isinstance(value, types)), "another type")
     entry = "".join(f"entry {number} of " for number in reversed(place.entries))
     return f"{entry}{_shown(place.value)}: {_shown(value)} is {named}" if entry else f"{_shown(value)} is {named}"
 

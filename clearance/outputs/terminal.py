@@ -13,6 +13,9 @@ WORDS = {Verdict.PASS: "PASS", Verdict.FAIL: "FAIL", Verdict.UNDECIDED: "UNDECID
 SIGNS = {Verdict.PASS: "\u2713", Verdict.FAIL: "\u2717", Verdict.UNDECIDED: "?"}
 MOST_FIXES = 4
 
+SHORTEST_CUT = 24
+"""Characters below which no name is cut; where even that is too wide, zones are told as a list."""
+
 
 def summary(result: CheckResult, *, width: int, ascii_only: bool) -> str:
     """Return verdict, table of zones, what must move and what was not checked, no wider than `width` columns."""
@@ -23,7 +26,7 @@ def summary(result: CheckResult, *, width: int, ascii_only: bool) -> str:
         *_wrapped(result.reason, width),
         "",
     ]
-    table = _table(result.zones)
+    table = _table(result.zones, width)
     if max(map(len, table)) <= width:
         lines += table
         lines += _list(tuple(zone for zone in result.zones if zone.verdict is not Verdict.PASS), width)
@@ -46,11 +49,20 @@ def summary(result: CheckResult, *, width: int, ascii_only: bool) -> str:
     return text.encode("ascii", "replace").decode() if ascii_only else text
 
 
-def _table(zones: tuple[ZoneResult, ...]) -> list[str]:
+def _table(zones: tuple[ZoneResult, ...], width: int) -> list[str]:
+    """Return the rows, names whole where they fit `width` columns, else cut to what fits."""
     head = ("zone", "required", "clearance mm", "guard", "at rest", "worst roll", "verdict")
     rows = [head, *(_cells(zone) for zone in zones)]
     widths = [max(len(row[i]) for row in rows) for i in range(len(head))]
+    most = max(SHORTEST_CUT, width - sum(widths[1:]) - 2 * (len(head) - 1))
+    if widths[0] > most:
+        rows = [(_cut(row[0], most), *row[1:]) for row in rows]
+        widths[0] = most
     return ["  ".join(_padded(cell, widths[i], left=i in (0, len(head) - 1)) for i, cell in enumerate(r)) for r in rows]
+
+
+def _cut(name: str, most: int) -> str:
+    return name if len(name) <= most else name[: most - 3] + "..."
 
 
 def _padded(cell: str, width: int, *, left: bool) -> str:
@@ -60,7 +72,7 @@ def _padded(cell: str, width: int, *, left: bool) -> str:
 def _cells(zone: ZoneResult) -> tuple[str, ...]:
     bound, roll = zone.sweep.clearance, pose_degrees(zone.sweep.worst)["roll_deg"]
     return (
-        zone.zone.name if len(zone.zone.name) <= 24 else zone.zone.name[:21] + "...",
+        zone.zone.name,
         f"{zone.zone.gap_mm:g}",
         interval(bound),
         at_most(zone.budget.guard),

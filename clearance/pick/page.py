@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import tempfile
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +17,7 @@ from clearance.outputs.inlined import data, script, style
 from clearance.outputs.packing import near_order, pack, pack_points
 from clearance.outputs.thinning import thinned
 from clearance.pick.normals import normals
+from clearance.scene.plausible import odd_size
 from clearance.scene.scan_io import read_scan, stated_unit
 from clearance.units import UNITS
 
@@ -24,7 +26,12 @@ MOST_POINTS, MOST_SHOWN = 1_500_000, 250_000
 SCRIPTS = ("outputs/stage.js", "outputs/draw.js", "pick/fit.js", "pick/job.js", "pick/pick.js")
 
 
-def pick_page(scan: Path, unit: str | None = None, around: tuple[float, float, float, float] | None = None) -> str:
+def pick_page(
+    scan: Path,
+    unit: str | None = None,
+    around: tuple[float, float, float, float] | None = None,
+    warn: Callable[[str], None] = lambda line: None,
+) -> str:
     """Return the page for a scan as text. Everything from names is escaped.
 
     Parameters
@@ -35,13 +42,19 @@ def pick_page(scan: Path, unit: str | None = None, around: tuple[float, float, f
         Unit of its coordinates; None where the file states it.
     around : (x, y, z, radius) or None
         mm: only points within `radius` of that place are taken.
+    warn : function
+        Told in one line if the scan has no usual size for a bay.
 
     Raises
     ------
     InputError
         If the scan cannot be read, its unit is not known, or no point lies around the place.
     """
-    points = _cropped(scan, read_scan([scan], _unit(scan, unit)).points, around)
+    read_in = _unit(scan, unit)
+    whole = read_scan([scan], read_in).points
+    if odd := odd_size(whole, read_in):
+        warn(f"{scan}: {odd}")
+    points = _cropped(scan, whole, around)
     kept = points[thinned(points, MOST_POINTS)]
     kept = kept[near_order(kept)]
     environment = Environment(

@@ -75,16 +75,17 @@ def _look_at_scan(source: Source, unit: str | None) -> Look:
     stated = scan_io.stated_unit(source.path.suffix.lower().removeprefix("."))
     factor = 1.0 if unit is None else source.factor(unit, stated)
     cloud = scan_io.read_cloud(source, factor)
-    scan = condition(cloud.points, "auto", 0.0)
+    common = _common(source, cloud.file.format, unit, factor, cloud.low, cloud.high, stated, "scan")
+    # Points are one point seen again within so many mm: without a unit, in the likely one.
+    mm = to_mm(common["guess"]) if unit is None and common["guess"] in UNITS else 1.0
+    scan = condition(cloud.points * mm, "auto", 0.0)
     known = bool(np.isfinite(scan.spacing_mm).all())
     findings = ScanFindings(
         points=len(cloud.points), no_return=cloud.file.no_return,
-        spacing=tuple(np.quantile(scan.spacing_mm, (0.05, 0.5, 0.95)).tolist()) if known else None,
-        noise=scan.noise_mm, strays=int(scan.stray.sum()),
+        spacing=tuple((np.quantile(scan.spacing_mm, (0.05, 0.5, 0.95)) / mm).tolist()) if known else None,
+        noise=scan.noise_mm / mm, strays=int(scan.stray.sum()),
     )  # fmt: skip
-    return Look(
-        scan=findings, **_common(source, cloud.file.format, unit, factor, cloud.low, cloud.high, stated, "scan")
-    )
+    return Look(scan=findings, **common)
 
 
 def _common(

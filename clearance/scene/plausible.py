@@ -8,7 +8,9 @@ from scipy.spatial import cKDTree
 from clearance.errors import InputError
 from clearance.frames import Array
 from clearance.job.schema import Job
+from clearance.scene.look import USUAL_MM, guess_unit
 from clearance.scene.mesh import Mesh
+from clearance.units import UNITS, to_mm
 
 ASKED = 1000
 """Scan points nearest to the part's box that are asked how near they are."""
@@ -45,7 +47,7 @@ def check_near_scan(job: Job, placed: Mesh, scan_points: Array) -> None:
             job.file,
             f"the part is {size:.0f} mm across, the whole scan only {span:.0f} mm",
             f'check part.unit = "{job.part.unit}" and bay.unit = "{job.bay.unit}"',
-            "part.unit",
+            "part.unit or bay.unit",
         )
     some = scan_points[:: max(1, len(scan_points) // 100_000)]
     outside = np.linalg.norm(np.maximum(np.maximum(low - some, some - high), 0.0), axis=1)
@@ -58,3 +60,13 @@ def check_near_scan(job: Job, placed: Mesh, scan_points: Array) -> None:
             f'check register, part.unit = "{job.part.unit}" and bay.unit = "{job.bay.unit}"',
             "register",
         )
+
+
+def odd_size(points: Array, unit: str) -> str | None:
+    """Return one line if a whole scan, (n, 3) mm, read in `unit` has no usual size for a bay; None if it has."""
+    (low, high), across = USUAL_MM["scan"], float(np.linalg.norm(np.ptp(points, axis=0)))
+    if low <= across <= high:
+        return None
+    likely, _ = guess_unit({other: across * to_mm(other) / to_mm(unit) for other in UNITS}, None, "scan")
+    asked = f'; is its unit "{likely}"?' if likely else ""
+    return f'{across:.0f} mm across in unit "{unit}", a bay scan usually {low:g} to {high:g} mm{asked}'

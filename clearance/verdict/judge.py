@@ -10,7 +10,7 @@ from clearance.frames import Array
 from clearance.heat.grown_sweep import sweep_grown
 from clearance.heat.growth import grown_part
 from clearance.motion.bodies import corners
-from clearance.motion.field import fields, least_sampled, may_come_within
+from clearance.motion.field import each_sampled, fields, may_come_within
 from clearance.motion.pair import PairMotion, pair_motion
 from clearance.motion.result import Sweep
 from clearance.motion.sweep import sweep
@@ -46,10 +46,12 @@ def judge_zone(zone: Zone, motion: PairMotion, setting: Setting) -> ZoneResult:
     if verdict is Verdict.PASS and (doubt := _doubt(zone, part, factor, motion, weighed, found, setting)):
         verdict, reason = Verdict.UNDECIDED, doubt
     part_pose, zone_pose = motion.poses(found.worst)
+    nearest_raw_mm, nearest_raw = _nearest_raw(zone, part, motion, found)
     return ZoneResult(
         zone=zone,
         sweep=found,
-        nearest_raw_point_mm=_nearest_raw(zone, part, motion, found),
+        nearest_raw_point_mm=nearest_raw_mm,
+        nearest_raw_point=nearest_raw,
         budget=weighed,
         hot=hot,
         factor=factor,
@@ -118,14 +120,22 @@ def _widened(clearance: Bound, zone: Zone) -> Bound:
     return Bound(clearance.lower, clearance.upper + zone.facet_mm)
 
 
-def _nearest_raw(zone: Zone, part: Part, motion: PairMotion, found: Sweep) -> float | None:
-    """Smallest clearance to the points as scanned, strays too, mm (upper bound); None for a zone without points."""
+def _nearest_raw(zone: Zone, part: Part, motion: PairMotion, found: Sweep) -> tuple[float | None, Array | None]:
+    """Smallest clearance to the points as scanned, strays too, mm (upper bound), and the point if it is below `found`.
+
+    None for a zone without points.
+    """
     if zone.points is None:
-        return None
+        return None, None
     raw = zone.stray_points if zone.raw_points is None else zone.raw_points
     upper = found.clearance.upper
     raw = raw[may_come_within(part.mesh, raw, motion, upper)] if len(raw) else raw
-    return min(upper, least_sampled(part.mesh, raw, motion, upper)) if len(raw) else upper
+    if not len(raw):
+        return upper, None
+    each = each_sampled(part.mesh, raw, motion, upper)
+    at = int(each.argmin())
+    least = float(each[at])
+    return (least, raw[at]) if least < upper else (upper, None)
 
 
 def nearest_unclaimed(

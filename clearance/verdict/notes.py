@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from clearance.frames import Array
 from clearance.heat.growth import Growth
 from clearance.job.motions import Rock
 from clearance.job.mounts import roll_rate, strayed_mm
@@ -136,6 +137,7 @@ def _zone_notes(result: ZoneResult) -> list[str]:
         notes.append(
             f"{zone.name}: {strays} stray scan point(s) that no neighbours support were left out of the verdict; "
             f"the nearest point as scanned, strays counted in, is at {nearest:.2f} mm"
+            + _place(result.nearest_raw_point)
             + (": look at them" if _matters(result) else "")
         )
     if zone.mesh is not None and zone.fit is None:
@@ -143,6 +145,10 @@ def _zone_notes(result: ZoneResult) -> list[str]:
         if not zone.closed:
             notes.append(f"{zone.name}: its mesh is not closed, so it has no inside; only its surface was checked")
     return notes
+
+
+def _place(point: Array | None) -> str:
+    return "" if point is None else f", at [{', '.join(f'{round(float(x))}' for x in point)}] in the bay as scanned"
 
 
 def _matters(result: ZoneResult) -> bool:

@@ -57,7 +57,8 @@ class ZoneResult:
     """One row of the report.
 
     `nearest_raw_point_mm`: smallest clearance upper bound with the stray points counted in; None for
-    mesh zones. `part_field` is per vertex of `part.shown`, `zone_field` per zone point or vertex of
+    mesh zones. `nearest_raw_point`: the point, (3,) bay frame at neutral pose, if it is below the bound.
+    `part_field` is per vertex of `part.shown`, `zone_field` per zone point or vertex of
     `zone.shown`.
     `worst_part_pose` is T_bay_part at `sweep.worst`; `worst_zone_pose` (bay, bay) is how the zone
     moved from its neutral place to get there (identity for a zone that stands still).
@@ -79,6 +80,7 @@ class ZoneResult:
     at_rest_mm: Bound
     worst_part_pose: Pose
     worst_zone_pose: Pose
+    nearest_raw_point: Array | None = None
 
     @property
     def margin_mm(self) -> float:

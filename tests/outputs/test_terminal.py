@@ -35,3 +35,19 @@ def test_control_characters_do_not_reach_the_terminal(result):
 
 def test_it_says_what_of_the_unseen_was_looked_for(result):
     assert "NOT checked" in summary(result, width=80, ascii_only=False)
+
+
+def test_names_are_whole_where_the_line_fits(build):
+    name = "frame rail beside the third runner and its shield"
+
+    def table(width: int) -> tuple[str, str]:
+        lines = summary(build(name), width=width, ascii_only=False).splitlines()
+        head = next(number for number, line in enumerate(lines) if line.startswith("zone "))
+        return lines[head], lines[head + 1]
+
+    head, row = table(200)
+    assert row.startswith(f"{name}  ")
+    assert table(len(head)) == (head, row)
+    cut_head, cut = table(len(head) - 1)
+    assert cut.startswith(f"{name[:-4]}...  ")
+    assert len(cut_head) == len(head) - 1

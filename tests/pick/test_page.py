@@ -117,3 +117,30 @@ def test_the_command(scan: Path):
     )
     assert bare.returncode == 2
     assert "add --unit" in bare.stderr
+
+
+def test_a_scan_of_an_odd_size_is_told_in_one_line(tmp_path: Path):
+    # 1000 x 600 mm in inches: read as mm it is 45.9 mm across, as inches 1166 mm.
+    x, y = np.meshgrid(np.linspace(0, 1000, 40), np.linspace(0, 600, 30))
+    path = tmp_path / "inch.ply"
+    trimesh.PointCloud(np.column_stack([x.ravel(), y.ravel(), 0 * x.ravel()]) / 25.4).export(path)
+    told: list[str] = []
+    pick_page(path, "in", warn=told.append)
+    pick_page(path, "in", (500.0, 300.0, 0.0, 60.0), told.append)
+    assert told == []
+    pick_page(path, "mm", warn=told.append)
+    (line,) = told
+    for words in ("inch.ply", "46 mm across", "300 to 8000 mm", 'is its unit "in"?'):
+        assert words in line
+
+
+def test_the_command_says_that_it_replaces_a_page(scan: Path):
+    def said() -> str:
+        command = [sys.executable, "-m", "clearance", "pick", scan.name, "--unit", "cm"]
+        done = subprocess.run(command, cwd=scan.parent, capture_output=True, text=True, check=True)
+        assert len(done.stderr.splitlines()) == 1
+        assert "228 mm across" in done.stderr
+        return done.stdout
+
+    assert "in place of" not in said()
+    assert "in place of the one that was there" in said()

@@ -83,6 +83,23 @@ def test_scan(tmp_path: Path) -> None:
     json.dumps(as_dict(found))
 
 
+@pytest.mark.parametrize("unit", ["m", "in"])
+def test_a_scan_is_the_same_with_and_without_its_unit(tmp_path: Path, unit: str) -> None:
+    random, mm = np.random.default_rng(1), {"m": 1000.0, "in": 25.4}[unit]
+    x, y = np.meshgrid(np.arange(0, 900, 6.0), np.arange(0, 600, 6.0))
+    sheet = np.column_stack([x.ravel(), y.ravel(), random.normal(0, 0.1, x.size)])
+    # Seven points a tenth of a mm about one place are neighbours of each other in every unit.
+    knot = random.normal((450, 300, 90), 0.1, (7, 3))
+    np.savetxt(tmp_path / "a.xyz", np.vstack([sheet, knot]) / mm)
+    told, untold = look(tmp_path / "a.xyz", unit), look(tmp_path / "a.xyz")
+    assert untold.guess == unit
+    assert untold.scan is not None
+    assert told.scan is not None
+    assert untold.scan.strays == told.scan.strays
+    assert untold.scan.noise * mm == pytest.approx(told.scan.noise)
+    assert np.array(untold.scan.spacing) * mm == pytest.approx(np.array(told.scan.spacing))
+
+
 @pytest.mark.parametrize(("kind", "size", "expected"), [("mesh", 400.0, "mm"), ("mesh", 0.4, "m"), ("scan", 2.0, "m")])
 def test_guess(kind: str, size: float, expected: str) -> None:
     factors = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4}

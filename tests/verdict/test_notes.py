@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -40,3 +41,12 @@ def test_a_face_that_growth_moves_along_its_normal_is_told(cube, height, normal,
     found = pushing_notes([face], growth)
     assert [note for note in found if told and told in note] == found
     assert bool(found) is (told is not None)
+
+
+def test_the_nearest_stray_is_told_with_its_place(cube, placed, wall):
+    zone, scan = wall(40.0, gap=5.0)
+    zone = replace(zone, stray_points=np.array([[35.0, 0.0, 0.0], [12.5, 3.2, -4.4]]))  # The face is at x = 10.
+    registration = placed(sigma_mm=0.1)
+    result = judged(zone, cube, registration, scan, None)
+    (note,) = (n for n in notes_of(JOB, cube, [result], registration, None, 0, {}) if "stray" in n)
+    assert "is at 2.50 mm, at [12, 3, -4] in the bay as scanned: look at them" in note
