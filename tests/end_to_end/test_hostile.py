@@ -216,11 +216,30 @@ def test_a_tip_that_the_zones_place_cuts_off_swings_too(tmp_path: Path, rest: st
     assert "just beside the zone's place" in result.reason
 
 
-def test_an_arm_that_is_wholly_in_its_zone_and_keeps_clear_passes(tmp_path: Path):
-    """Its joint is held by a bracket in the rest; the floor beneath is seen. The tip ends 40 mm short of the part."""
+def _whole_arm(to: float) -> Array:
+    """Return the same arm 15 mm thick, seen on its upper side, its sides and its end."""
+    down = np.arange(-201.0, -215.1, -2.0)
+    x, z = (a.ravel() for a in np.meshgrid(np.arange(-290, to + 1e-9, 2.0), down))
+    y, low = (a.ravel() for a in np.meshgrid(np.arange(-20, 21, 2.0), down))
+    sides = [np.column_stack([x, np.full(x.size, side), z]) for side in (-20.0, 20.0)]
+    return np.vstack([_arm(to), *sides, np.column_stack([np.full(y.size, to), y, low])])
+
+
+@pytest.mark.parametrize("below", [-260, -500], ids=["floor near beneath", "floor far beneath"])
+def test_an_arm_that_is_wholly_in_its_zone_and_wholly_scanned_passes(tmp_path: Path, below: int):
+    """Its joint is held by a bracket in the rest. The end of the arm comes within 51 mm of the part."""
     bracket = _grid(0, 30, 30, 2)[:, [2, 0, 1]] + [-300, 0, -205]
-    scan = np.vstack([_arm(to=-20), bracket, _grid(-260, 400, 200, 4)])
+    scan = np.vstack([_whole_arm(to=-30), bracket, _grid(below, 400, 400, 4)])
     result = _check(tmp_path, _swings(0, _zone("else", REST, 20)), scan=scan)
     assert result.verdict is Verdict.PASS, result.reason
     assert result.zones[0].zone.beside is not None
     assert len(result.zones[0].zone.beside) > 0
+
+
+@pytest.mark.parametrize("below", [-260, -500], ids=["floor near beneath", "floor far beneath"])
+def test_the_unseen_tip_of_an_arm_swings_too(tmp_path: Path, below: int):
+    """Half of the arm was scanned, and the floor under all of it: that what is beneath was seen shows no end of it."""
+    scan = np.vstack([_arm(to=-170), _grid(below, 400, 400, 4)])
+    result = _check(tmp_path, _swings(100, _zone("floor", REST, 20)), scan=scan)
+    assert result.verdict is Verdict.UNDECIDED
+    assert "as this zone moves" in result.reason
