@@ -48,6 +48,8 @@ OUTWARD = 0.7
 LONGER = 1.5
 """An arm is not taken to go on by more than so many times its farthest scanned point's way from the line."""
 
+BESIDE_MM, BESIDE_SPACINGS, OWN_GRAIN_MM = 40.0, 5.0, 3.0
+"""Points are looked for rims with their neighbours: so far about a zone's own, in mm and in its widest spacings."""
 
 MOVES = ", as this zone moves,"
 
@@ -90,10 +92,11 @@ def _about(part: Part, looked: Looked, need: Needed, motion: PairMotion) -> list
     low, high = own.min(axis=0) - out, own.max(axis=0) + out
     near = points[((points >= low) & (points <= high)).all(axis=1)]
     near = near[cubes(near, THIN_MM)[0]]
-    if len(near) <= PATCH + 1:
+    about = _beside(near, own, need.zone)
+    if len(about) <= PATCH + 1:
         return []
     tree = Neighbours(near)
-    rims = not_ended(find_rims(near, tree), looked.ends)
+    rims = not_ended(find_rims(about, Neighbours(about)), looked.ends)
     rims = rims.of(_on(need.zone, rims))
     if not len(rims.points):
         return []
@@ -112,9 +115,20 @@ def _about(part: Part, looked: Looked, need: Needed, motion: PairMotion) -> list
     ]
 
 
+def _beside(points: Array, own: Array, zone: Zone) -> Array:
+    """Return those of the scan points that tell whether a zone's `own` points are rims: its own cut makes none."""
+    widest = 0.0 if zone.spacing_mm is None else float(zone.spacing_mm.max())
+    within = max(BESIDE_MM, BESIDE_SPACINGS * widest)
+    tree = cKDTree(own[cubes(own, OWN_GRAIN_MM)[0]], balanced_tree=False, compact_nodes=False)
+    away = tree.query(points, distance_upper_bound=within + 2 * OWN_GRAIN_MM, workers=-1)[0]
+    return points[np.isfinite(away)]
+
+
 def _vertices(zone: Zone) -> Array:
-    assert zone.mesh is not None
-    return zone.mesh.vertices
+    """Return the vertices of a fitted shaft's surface, finely split."""
+    shown = zone.shown if zone.shown is not None else zone.mesh
+    assert shown is not None
+    return shown.vertices
 
 
 def _on(zone: Zone, rims: Rims) -> NDArray[np.bool_]:
