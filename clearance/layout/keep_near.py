@@ -12,6 +12,7 @@ from clearance.job.where import Where
 from clearance.motion.field import may_be_lower, sampled_states
 from clearance.motion.pair import PairMotion, pair_motion
 from clearance.motion.rock import rock_of
+from clearance.scene.beside import beside_mm, moves_by_itself
 from clearance.scene.cubes import cubes
 from clearance.scene.keep import Box, Keep, NearBody, box_of
 from clearance.scene.part import Part
@@ -74,14 +75,16 @@ class Surroundings:
             about = self.places.min(axis=0) - out, self.places.max(axis=0) + out
             body = NearBody(self.places, self.spare_mm, self.within_mm)
         nets = [zone for zone in job.zones if not zone.where.is_body]
-        own = [z.where for z in nets if z.fit or z.travel or z.stroke or z.rides not in ("chassis", "engine")]
+        moving = [zone for zone in nets if moves_by_itself(zone)]
+        shafts = [zone.where for zone in nets if zone.fit and not moves_by_itself(zone)]
         held = tuple(zone.where for zone in nets if not zone.where.rest)
         stations = np.array(job.bay.stations if job.bay else (), dtype=np.float64).reshape(-1, 3)
         return Keep(
             body=body,
             boxes=(
                 *more,
-                *(box_of(where) for where in (*own, *held[MOST_NETS:])),
+                *(_wider(box_of(zone.where), beside_mm(zone)) for zone in moving),
+                *(box_of(where) for where in (*shafts, *held[MOST_NETS:])),
                 *(_about_datum(d) for d in job.datums if d.on == "bay"),
             ),
             nets=held[:MOST_NETS],
@@ -125,6 +128,10 @@ def _grain(part: Part) -> float:
     corners = part.shown.triangles
     edges = np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2)
     return float(edges.max() / np.sqrt(3.0))
+
+
+def _wider(box: Box, by_mm: float) -> Box:
+    return box[0] - by_mm, box[1] + by_mm
 
 
 def _about_datum(datum: Datum) -> Box:

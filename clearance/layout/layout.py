@@ -236,5 +236,6 @@ def _unseen_in(layout: Layout, job: Job, needed_mm: Mapping[str, float]) -> tupl
         stations=stations_of(job),
         file_of=setting.scan.file_of,
         ends=ends_of(job),
+        motions=layout.motions,
         excused=lambda place: any(covers(face, place.centre, place.size_mm) for face in layout.faces),
     )

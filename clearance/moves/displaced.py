@@ -168,6 +168,7 @@ def moved_zone(zone: Zone, pose: Pose) -> Zone:
         points=of(zone.points),
         raw_points=of(zone.raw_points),
         stray_points=pose.apply(zone.stray_points),
+        beside=of(zone.beside),
         mesh=zone.mesh.moved(pose) if zone.mesh is not None else None,
         shown=zone.shown.moved(pose) if zone.shown is not None else None,
         fit=replace(zone.fit, from_=pose.apply(zone.fit.from_), to=pose.apply(zone.fit.to)) if zone.fit else None,

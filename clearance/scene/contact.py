@@ -155,6 +155,8 @@ def _points_without(zone: Zone, face: PlacedFace, slack: float) -> tuple[Zone, C
     """Leave out the scan points, strays too, that touch."""
     touching, through, height = _touching(zone.stray_points, face, slack)
     zone, lost = replace(zone, stray_points=zone.stray_points[~touching]), _counts(touching, through, height, slack)
+    if zone.beside is not None:
+        zone = replace(zone, beside=zone.beside[~_touching(zone.beside, face, slack)[0]])
     if zone.points is None:
         return zone, lost
     touching, through, height = _touching(zone.points, face, slack)

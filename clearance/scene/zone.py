@@ -34,6 +34,8 @@ class Zone:
         Local spacing of `points`.
     stray_points : (k, 3) float64
         Scan points inside the zone that nothing supports: shown, not decided on.
+    beside : (b, 3) float64 or None
+        For a zone with a motion of its own: scan points that hang together with its own but lie outside its place.
     mesh : Mesh or None
         What is measured.
     shown : Mesh or None
@@ -58,6 +60,7 @@ class Zone:
     raw_points: Array | None = None
     spacing_mm: NDArray[np.float32] | None = None
     stray_points: Array
+    beside: Array | None = None
     mesh: Mesh | None = None
     shown: Mesh | None = None
     closed: bool = False

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -15,6 +15,7 @@ from clearance.frames import Array
 from clearance.job.schema import Job
 from clearance.job.schema import Zone as ZoneTable
 from clearance.job.where import Rod, Where
+from clearance.scene.beside import beside_of, moves_by_itself
 from clearance.scene.fit_cylinder import fit_cylinder
 from clearance.scene.mesh_health import closed
 from clearance.scene.mesh_io import read_mesh
@@ -66,6 +67,7 @@ def build_zones(job: Job, scan: Scan | None, peeled: Peeled | None = None) -> Zo
     for mask in caught.values():
         taken |= mask
     left_out, free = _left_out(job, points, ~taken)
+    still = next((table for table in job.zones if table.where.rest), None)
     built, has_rest = [], False
     for table in job.zones:
         if table.where.is_body:
@@ -76,7 +78,13 @@ def build_zones(job: Job, scan: Scan | None, peeled: Peeled | None = None) -> Zo
             continue
         has_rest |= table.where.rest
         mask = free if table.where.rest else caught[table.name]
-        built += _point_zones(job, table, scan, mask, peeled)
+        own = _point_zones(job, table, scan, mask, peeled)
+        if scan is not None and moves_by_itself(table):
+            told = ~free & ~taken if peeled is None else (~free & ~taken) | peeled.on_engine
+            told = told | free if still is not None and moves_by_itself(still) else told
+            others = [other for name, other in caught.items() if name != table.name]
+            own[0] = replace(own[0], beside=beside_of(table, scan, mask, others, told))
+        built += own
     kept = np.zeros(len(points), dtype=bool) if has_rest else free
     spacing = None if scan is None else np.where(scan.stray, 0.0, scan.spacing_mm.astype(np.float64))[kept]
     return Zones(tuple(built), points[kept], spacing, left_out)

@@ -12,7 +12,7 @@ stands out farther than that, or stands out of the unseen back of a shaft.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -36,6 +36,9 @@ STEP_MM, STUD_STEP_MM = 2.0, 3.0
 EMPTY = 0.75
 """No scan point may lie nearer to a place than this share of its way from the rim."""
 
+ASIDE_MM = 15.0
+"""What goes on far past its rim is not stopped by scan points this far off."""
+
 BENT_PER_MM = 0.025
 """A surface that bends away from the part more than this (radius 40 mm) goes on along its arc, nothing on it."""
 
@@ -47,6 +50,9 @@ FACES, LEVEL = 0.5, 0.5
 
 ALL_ROUND_RAD = np.radians(185.0)
 """A place is surrounded where no wider angle is free of such rims: at a hole over a sharp edge half a turn is."""
+
+BEFORE_HITS = 3.0
+"""How far before a rim, in distances at which a line of sight has met the surface, its own surface is asked."""
 
 GRAIN_MM = 3.0
 """Of the places in a cube of this side the one nearest to the part speaks."""
@@ -84,31 +90,52 @@ class Beyond:
         )  # fmt: skip
 
 
-def edges_of(rims: Rims, tree: Neighbours, points: Array, reach: Reach, owners: Owners) -> list[Hole]:
+def edges_of(
+    rims: Rims,
+    tree: Neighbours,
+    points: Array,
+    reach: Reach,
+    owners: Owners,
+    go_on_mm: Array | None = None,
+    seen: Callable[[Array], NDArray[np.bool_]] | None = None,
+) -> list[Hole]:
     """Return where the surface behind `rims` may go on nearer to the part than the zone of the rim needs.
 
-    `tree` holds the scan `points`, (n, 3) mm.
+    `tree` holds the scan `points`, (n, 3) mm. `go_on_mm`, (r,): how far behind each rim the surface may go on at least;
+    where that is above 0, what is seen behind counts only if it is not seen behind the surface before the rim as well.
+    `seen` tells which of (n, 3) places some station saw through.
     """
-    beyond = _continued(rims, tree, reach, owners)
+    far_mm = np.zeros(len(rims.points)) if go_on_mm is None else go_on_mm
+    beyond = _continued(rims, tree, reach, owners, far_mm)
     if not len(beyond.at):
         return []
     hit_mm = 2 * float(np.median(rims.spacing_mm))
     free = seen_past(beyond.at, beyond.normals, beyond.radius_mm, tree, points, hit_mm)
+    asked = np.flatnonzero(free & (far_mm[beyond.rim] > 0))
+    free[asked[_seen_before(beyond.of(asked), rims, tree, points, hit_mm)]] = False
+    if seen is not None:
+        free |= seen(beyond.at)
     free[free] = ~_surrounded(beyond.of(free), rims)
     return _grouped(beyond.of(~free))
 
 
-def _continued(rims: Rims, tree: Neighbours, reach: Reach, owners: Owners) -> Beyond:
+def _seen_before(beyond: Beyond, rims: Rims, tree: Neighbours, points: Array, hit_mm: float) -> NDArray[np.bool_]:
+    """Tell for which places something is seen behind the surface before their rim: it was seen from elsewhere."""
+    before = rims.points[beyond.rim] - BEFORE_HITS * hit_mm * rims.outward[beyond.rim]
+    return seen_past(before, beyond.normals, np.full(len(before), BEFORE_HITS * hit_mm), tree, points, hit_mm)
+
+
+def _continued(rims: Rims, tree: Neighbours, reach: Reach, owners: Owners, far_mm: Array) -> Beyond:
     """Return the places short of what is needed on the continuations of the rims."""
-    most = max(need.needed_mm for need in owners.needs)
     owner, needed = owners.of(rims.points)
-    limit = 2 * needed + STUD_MM
-    near = np.flatnonzero(reach.lower_mm(rims.points, 2 * most + STUD_MM) < limit)
+    along = np.maximum(needed, far_mm)
+    limit = needed + along + STUD_MM
+    near = np.flatnonzero(reach.lower_mm(rims.points, float(limit.max(initial=0.0))) < limit)
     normals, towards = rims.normals[near], reach.foot(rims.points[near]) - rims.points[near]
     flip = np.where(np.einsum("ni,ni->n", normals, towards) < 0, -1.0, 1.0)
     normals = flip[:, None] * normals
     away = np.where(-flip * rims.bend_per_mm[near] > BENT_PER_MM, -flip * rims.bend_per_mm[near], 0.0)
-    number, at, radius = _walked(rims, near, normals, away, needed[near], tree)
+    number, at, radius = _walked(rims, near, normals, away, along[near], far_mm[near] > 0, tree)
     rim = near[number]
     stud = np.where(away[number] > 0, 0.0, np.minimum(STUD_RADII * radius, STUD_MM))
     lower = _lower_mm(at, normals[number], stud, needed[rim], reach)
@@ -120,23 +147,26 @@ def _continued(rims: Rims, tree: Neighbours, reach: Reach, owners: Owners) -> Be
 
 
 def _walked(
-    rims: Rims, near: IntArray, normals: Array, away: Array, needed: Array, tree: Neighbours
+    rims: Rims, near: IntArray, normals: Array, away: Array, along: Array, far: NDArray[np.bool_], tree: Neighbours
 ) -> tuple[IntArray, Array, Array]:
-    """Go on from the rims `near` until scan points or the needed clearance are met.
+    """Go on from the rims `near` until scan points are met, by up to `along`, (n,) mm.
+
+    Those that go `far` are not stopped by scan points that lie `ASIDE_MM` off.
 
     Returns for each place the number of its rim in `near`, itself (n, 3) mm and its distance to the scan, mm.
     """
     points, outward, spacing = rims.points[near], rims.outward[near], rims.spacing_mm[near]
     alive = np.arange(len(near), dtype=np.int64)
     number, places, radii = [alive[:0]], [points[:0]], [np.zeros(0)]
-    for gone in _steps(float(needed.max(initial=0.0))):
-        alive = alive[gone < needed[alive] + STEP_MM]
+    for gone in _steps(float(along.max(initial=0.0))):
+        alive = alive[gone < along[alive] + STEP_MM]
         if not len(alive):
             break
         ahead, down = _arc(away[alive], float(gone))
         at = points[alive] + ahead[:, None] * outward[alive] - down[:, None] * normals[alive]
         radius = tree.nearest(at, 2)[0][:, 0]
-        empty = radius >= EMPTY * np.hypot(ahead, down)
+        share = EMPTY * np.hypot(ahead, down)
+        empty = radius >= np.where(far[alive], np.minimum(share, ASIDE_MM), share)
         alive, at, radius = alive[empty], at[empty], radius[empty]
         wide = radius > np.maximum(SMALLEST_MM / 2, spacing[alive])
         number.append(alive[wide])

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -19,6 +21,11 @@ Distance = Callable[[Array], Array]
 
 GRAIN_MM = 2.0
 """Of a zone's points one in a cube of this side speaks, so its distance is known to 3.5 mm here."""
+
+
+STRETCH_RAD, STRETCH_MM, MOST_STRETCHES = 0.08, 10.0, 12
+"""Travel and stroke over which poses are sampled as over a whole motion: 250 mm from the line of a swing, and on a
+stroke, 2.5 mm of slack are left."""
 
 
 class Reach:
@@ -80,6 +87,38 @@ class Reach:
         away = np.maximum(np.maximum(self._surface.low - places, places - self._surface.high), 0.0)
         distance: Array = np.linalg.norm(away, axis=1)
         return np.where(distance > 0, distance, -np.inf)
+
+
+class FineReach(Reach):
+    """The same with a zone's own swing or stroke cut into stretches: slack grows with the way between sampled poses."""
+
+    def __init__(self, part: Mesh, closed: bool, motion: PairMotion) -> None:
+        super().__init__(part, closed, motion)
+        self._stretches = [Reach(part, closed, own) for own in _stretches(motion)]
+
+    def lower_mm(self, places: Array, cap_mm: float) -> Array:
+        """Return as `Reach.lower_mm` does."""
+        lower: Array = np.min([stretch.lower_mm(places, cap_mm) for stretch in self._stretches], axis=0)
+        return lower
+
+
+def _stretches(motion: PairMotion) -> list[PairMotion]:
+    """Return motions that make up one together, each with its share of the travel or else of the stroke.
+
+    A link's is left whole.
+    """
+    if motion.shaft is not None:
+        return [motion]
+    if (travel := motion.travel) is not None:
+        return [replace(motion, travel=replace(travel, range_rad=p)) for p in _pieces(travel.range_rad, STRETCH_RAD)]
+    if (stroke := motion.stroke) is not None:
+        return [replace(motion, stroke=replace(stroke, range_mm=p)) for p in _pieces(stroke.range_mm, STRETCH_MM)]
+    return [motion]
+
+
+def _pieces(whole: tuple[float, float], most: float) -> list[tuple[float, float]]:
+    count = int(np.clip(np.ceil((whole[1] - whole[0]) / most), 1, MOST_STRETCHES))
+    return list(pairwise(np.linspace(*whole, count + 1).tolist()))
 
 
 class Owners:

@@ -18,6 +18,7 @@ from clearance.scene.mesh import Mesh
 from clearance.scene.part import Part
 from clearance.scene.zone import Zone
 from clearance.unseen.result import Unseen
+from clearance.verdict.beside import moved_along
 from clearance.verdict.budget import budget
 from clearance.verdict.decide import decide_zone
 from clearance.verdict.enclosed import enclosed, entered, within_open_part
@@ -93,6 +94,8 @@ def _doubt(
     if why := entered(zone, part, motion):
         return why
     needed = zone.gap_mm + weighed.guard + setting.unlike_mm(factor)
+    if why := moved_along(zone.beside, part, motion, needed):
+        return why
     scan = setting.scan
     others = None if scan is None else scan.points[scan.stray]
     return unproven_stray(zone.stray_points, part.mesh, motion, needed, others)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from pathlib import Path
 
@@ -13,12 +13,13 @@ from clearance.frames import Pose
 from clearance.job.read import read_job
 from clearance.job.schema import Job
 from clearance.job.schema import Zone as ZoneTable
-from clearance.layout.layout import lay_out, unseen_near
+from clearance.layout.layout import Layout, lay_out, unseen_near
 from clearance.layout.placement import Placement, place
 from clearance.registration.result import Registration
 from clearance.scene.mesh import Mesh
 from clearance.scene.zone import Zone
 from clearance.scene.zones import Zones
+from clearance.verdict.beside import moved_along
 from clearance.verify.claims import Claims, ZoneClaim, read_claims
 from clearance.verify.doubts import comes_within
 from clearance.verify.files import input_faults, output_faults
@@ -37,9 +38,10 @@ iteration, whose sums several threads do not always add in the same order."""
 
 BY_HASH = "report.html, pictures, meshes and worst_points.csv were compared by SHA-256 only"
 SHARED = (
-    "reading files, conditioning the scan, placing the part, telling what lies on the engine and looking for what the "
-    "scan missed is the same code that `check` runs, and so are the table of materials and the limits of what may "
-    "touch; zones are cut out of the scan by that code too, but that none of their points is missing was asked afresh"
+    "reading files, conditioning the scan, placing the part, telling what lies on the engine, looking for what the "
+    "scan missed and for what stands beside a moving zone's place is the same code that `check` runs, and so are the "
+    "table of materials and the limits of what may touch; zones are cut out of the scan by that code too, but that "
+    "none of their points is missing was asked afresh"
 )
 
 
@@ -76,6 +78,7 @@ def verify(folder: Path, progress: Callable[[str], None] = lambda step: None) ->
         needed = {zone.name: zone.gap_mm for zone in scene.zones.zones}
         needed |= {row.name: row.required_gap_mm + row.budget_mm.guard for row in claims.report.zones}
         faults += [f"{place.zone}: {place.advice}" for place in unseen_near(scene, job, needed)]
+        faults += _beside(scene, needed)
     return Verification(
         zones=tuple(proofs), faults=tuple(faults), notes=(BY_HASH, SHARED, *([ACCESS] if job.access else []))
     )
@@ -134,6 +137,20 @@ def _as_claimed(placed: Placement, claims: Claims) -> Placement:
     except ValueError:
         return placed
     return replace(placed, registration=replace(placed.registration, T_bay_part=pose))
+
+
+def _beside(scene: Layout, needed_mm: Mapping[str, float]) -> list[str]:
+    """What stands beside a moving zone's place must keep the gap if it moves along."""
+    found = {
+        zone.name: moved_along(
+            zone.beside,
+            scene.setting.part,
+            scene.motions[zone.name],
+            needed_mm[zone.name] + scene.setting.unlike_mm(1.0),
+        )
+        for zone in scene.zones.zones
+    }
+    return [f"{name}: {why}" for name, why in found.items() if why]
 
 
 def _unclaimed(setting: Setting, zones: Zones, rows: tuple[ZoneClaim, ...]) -> list[str]:

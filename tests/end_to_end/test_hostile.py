@@ -188,3 +188,58 @@ def test_many_holes_in_the_mating_surface_do_not_crowd_out_a_hole_elsewhere(tmp_
     result = _check(tmp_path, zones, part=part, scan=np.vstack([floor, head]), contact=True, more=face)
     by_name = {zone.zone.name: zone.verdict for zone in result.zones}
     assert by_name["floor"] is Verdict.UNDECIDED, result.reason
+
+
+SWING = "travel = {{ about = [-300, 0, {z}], axis = [0, 1, 0], degrees = [-45, {up}] }}"
+"""Of an arm from its joint at x = -300 along +x; at -33.7 degrees one as long as this goes through the part."""
+
+
+def _arm(to: float = 100.0, z: float = -200.0) -> Array:
+    """Return the flat arm, 40 mm wide, as far as it was scanned."""
+    u, v = np.meshgrid(np.arange(-290, to + 1e-9, 2.0), np.arange(-20, 21, 2.0))
+    return np.column_stack([u.ravel(), v.ravel(), z + np.random.default_rng(4).normal(0, 0.02, u.size)])
+
+
+def _swings(to: float, rest: str, up: float = 0.0) -> str:
+    where = f"{{ box = {{ min = [-310, -30, -220], max = [{to}, 30, -180] }} }}"
+    return _zone("arm", where, 15, SWING.format(z=-200, up=up)) + rest
+
+
+FLOOR = _zone("floor", "{ box = { min = [-500, -300, -300], max = [500, 300, -230] } }", 20)
+
+
+@pytest.mark.parametrize("rest", [FLOOR, FLOOR.replace("-230", "0"), _zone("floor", REST, 20)],
+                         ids=["tip in no zone", "tip in a box that holds all", "tip in the rest"])  # fmt: skip
+def test_a_tip_that_the_zones_place_cuts_off_swings_too(tmp_path: Path, rest: str):
+    result = _check(tmp_path, _swings(-170, rest), scan=np.vstack([_arm(), _grid(-260, 400, 200, 4)]))
+    assert result.verdict is Verdict.UNDECIDED
+    assert "just beside the zone's place" in result.reason
+
+
+def _whole_arm(to: float) -> Array:
+    """Return the same arm 15 mm thick, seen on its upper side, its sides and its end."""
+    down = np.arange(-201.0, -215.1, -2.0)
+    x, z = (a.ravel() for a in np.meshgrid(np.arange(-290, to + 1e-9, 2.0), down))
+    y, low = (a.ravel() for a in np.meshgrid(np.arange(-20, 21, 2.0), down))
+    sides = [np.column_stack([x, np.full(x.size, side), z]) for side in (-20.0, 20.0)]
+    return np.vstack([_arm(to), *sides, np.column_stack([np.full(y.size, to), y, low])])
+
+
+@pytest.mark.parametrize("below", [-260, -500], ids=["floor near beneath", "floor far beneath"])
+def test_an_arm_that_is_wholly_in_its_zone_and_wholly_scanned_passes(tmp_path: Path, below: int):
+    """Its joint is held by a bracket in the rest. The end of the arm comes within 51 mm of the part."""
+    bracket = _grid(0, 30, 30, 2)[:, [2, 0, 1]] + [-300, 0, -205]
+    scan = np.vstack([_whole_arm(to=-30), bracket, _grid(below, 400, 400, 4)])
+    result = _check(tmp_path, _swings(0, _zone("else", REST, 20)), scan=scan)
+    assert result.verdict is Verdict.PASS, result.reason
+    assert result.zones[0].zone.beside is not None
+    assert len(result.zones[0].zone.beside) > 0
+
+
+@pytest.mark.parametrize("below", [-260, -500], ids=["floor near beneath", "floor far beneath"])
+def test_the_unseen_tip_of_an_arm_swings_too(tmp_path: Path, below: int):
+    """Half of the arm was scanned, and the floor under all of it: that what is beneath was seen shows no end of it."""
+    scan = np.vstack([_arm(to=-170), _grid(below, 400, 400, 4)])
+    result = _check(tmp_path, _swings(100, _zone("floor", REST, 20)), scan=scan)
+    assert result.verdict is Verdict.UNDECIDED
+    assert "as this zone moves" in result.reason
