@@ -32,10 +32,8 @@ LEAST = 4
 EMPTY = 0.75
 """Within so many diagonals of its box from the box's middle there is nothing but the cluster."""
 
-HALF_THE_CUBES_ABOUT = [
-    (0, 0, 1), (0, 1, -1), (0, 1, 0), (0, 1, 1), (1, -1, -1), (1, -1, 0), (1, -1, 1),
-    (1, 0, -1), (1, 0, 0), (1, 0, 1), (1, 1, -1), (1, 1, 0), (1, 1, 1),
-]  # fmt: skip
+ROWS_ABOUT = ((0, 1), (1, -1), (1, 0), (1, 1))
+"""Steps in x and y to half the rows of cubes, along z, that touch a cube's own."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,16 +44,16 @@ class _Bunches:
     high: Array
     count: IntArray
 
-    def joined(self, group: IntArray) -> _Bunches:
+    def joined(self, group: IntArray) -> tuple[_Bunches, IntArray, IntArray]:
+        """Join those of one group; return also the groups there are, ascending, and which each bunch went into."""
         order = np.argsort(group, kind="stable")
-        start = np.flatnonzero(np.diff(group[order], prepend=-1))
-        return _Bunches(
-            np.minimum.reduceat(self.low[order], start), np.maximum.reduceat(self.high[order], start),
-            np.add.reduceat(self.count[order], start),
-        )  # fmt: skip
-
-    def of(self, chosen: IntArray) -> _Bunches:
-        return _Bunches(self.low[chosen], self.high[chosen], self.count[chosen])
+        ordered = group[order]
+        new = np.concatenate([[True], ordered[1:] != ordered[:-1]])
+        start = np.flatnonzero(new)
+        into = np.empty(len(group), dtype=np.int64)
+        into[order] = np.cumsum(new) - 1
+        low, high = np.minimum.reduceat(self.low[order], start), np.maximum.reduceat(self.high[order], start)
+        return _Bunches(low, high, np.add.reduceat(self.count[order], start)), ordered[start], into
 
     def and_points(self, points: Array) -> _Bunches:
         return _Bunches(
@@ -92,7 +90,7 @@ def find_repeats(points: Array, third_mm: Array, tree: Neighbours) -> IntArray:
             continue
         bunches, cube, piece = _by_cubes(bunches.and_points(points[new]), origin, side)
         of_row = cube[of_row]
-        lonely = np.flatnonzero(_lonely(bunches.joined(piece), side, tree))
+        lonely = np.flatnonzero(_lonely(bunches.joined(piece)[0], side, tree))
         if len(lonely):
             name = np.full(piece.max() + 1, -1, dtype=np.int64)
             name[lonely] = clusters + np.arange(len(lonely))
@@ -116,18 +114,21 @@ def _by_cubes(bunches: _Bunches, origin: Array, side: float) -> tuple[_Bunches, 
     index = np.floor((bunches.low - origin) / side).astype(np.int64)
     size = index.max(axis=0) + 2  # One free cube between the end of a row and the start of the next.
     turns = np.array([size[1] * size[2], size[2], 1])
-    keys, cube = np.unique(index @ turns, return_inverse=True)
-    here, there = [], []
-    for way in HALF_THE_CUBES_ABOUT:
-        wanted = keys + np.dot(way, turns)
-        place = np.minimum(np.searchsorted(keys, wanted), len(keys) - 1)
-        met = np.flatnonzero(keys[place] == wanted)
-        here.append(met)
-        there.append(place[met])
+    joined, keys, cube = bunches.joined(index @ turns)
+    beside = np.flatnonzero(np.diff(keys) == 1)
+    here, there = [beside], [beside + 1]
+    for x, y in ROWS_ABOUT:
+        wanted = keys + (x * turns[0] + y * turns[1] - 1)
+        place = np.searchsorted(keys, wanted)
+        for further in range(3):  # Of three cubes one upon the other the keys follow each other, if all are there.
+            at = np.minimum(place + further, len(keys) - 1)
+            met = np.flatnonzero((keys[at] - wanted >= 0) & (keys[at] - wanted <= 2))
+            here.append(met)
+            there.append(at[met])
     pair = (np.concatenate(here), np.concatenate(there))
     graph = coo_array((np.ones(len(pair[0]), np.int8), pair), shape=(len(keys), len(keys)))
     piece = connected_components(graph, directed=False)[1].astype(np.int64)
-    return bunches.joined(np.ravel(cube)), np.ravel(cube), piece
+    return joined, cube, piece
 
 
 def _lonely(pieces: _Bunches, side: float, tree: Neighbours) -> NDArray[np.bool_]:
