@@ -83,11 +83,15 @@ def conditioned(sifted: Sifted, noise: float | Literal["auto"], accuracy: float)
     if noise == "auto" and len(around) < LEAST_FOR_NOISE:
         noise = measure_noise(sifted.points)
     scan = condition(around, noise, accuracy, keep=np.arange(len(around)) < len(dense))
-    spacing = np.empty(len(sifted.points))
+    spacing = np.zeros(len(sifted.points))
     spacing[~thinned] = scan.spacing_mm
     alone = thinned.copy()
     alone[~thinned] = scan.spacing_mm > HALO_MM / 2  # Their neighbours may lie beyond the halo.
-    spacing[alone] = _spacing_between(sifted.points[alone], sifted.points)
+    between = _spacing_between(sifted.points[alone], sifted.points)
+    # Neighbours nearer than half the halo were all there: what had a wide spacing in spite of them is seen repeatedly.
+    again = ~thinned[alone] & (between < HALO_MM / 2)
+    spacing[alone] = np.where(again, spacing[alone], between)
+    alone[np.flatnonzero(alone)[again]] = False
     stray = sparse_strays(sifted.points, spacing, alone, scan.noise_mm)
     stray[~thinned] |= scan.stray
     return replace(
@@ -125,8 +129,9 @@ def _examine(points: Array, noise: float | Literal["auto"]) -> tuple[Array, NDAr
     if len(points) <= NEIGHBOURS:
         sigma = 0.0 if noise == "auto" else float(noise)
         return np.full(len(points), np.inf), np.ones(len(points), dtype=bool), sigma
-    distance, index = Neighbours(points).nearest(points, NEIGHBOURS + 1)
-    spacing = local_spacing(points, distance, index)
+    tree = Neighbours(points)
+    distance, index = tree.nearest(points, NEIGHBOURS + 1)
+    spacing = local_spacing(points, distance, index, tree)
     usual = spacing <= 2.0 * float(np.median(spacing))
     sigma = measure_noise(points[usual]) if noise == "auto" else float(noise)
     return spacing, find_strays(points, distance, index, sigma), sigma

@@ -27,3 +27,9 @@ class Neighbours:
             rows = slice(start, start + BLOCK)
             distance[rows], index[rows] = self._tree.query(queries[rows], k=k, workers=-1)
         return distance, index
+
+    def count_within(self, queries: Array, radius: Array) -> NDArray[np.int64]:
+        """Return how many points lie within `radius` (m,), mm, of each query."""
+        if not len(queries):
+            return np.zeros(0, np.int64)
+        return np.asarray(self._tree.query_ball_point(queries, radius, return_length=True), np.int64)

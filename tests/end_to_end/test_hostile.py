@@ -243,3 +243,12 @@ def test_the_unseen_tip_of_an_arm_swings_too(tmp_path: Path, below: int):
     result = _check(tmp_path, _swings(100, _zone("floor", REST, 20)), scan=scan)
     assert result.verdict is Verdict.UNDECIDED
     assert "as this zone moves" in result.reason
+
+
+@pytest.mark.parametrize(("pitch", "frames", "jitter"), [(5.5, 20, 0.05), (7.5, 7, 0.2), (20, 20, 0.3), (60, 60, 0.2)])
+def test_frames_of_a_coarse_grid_do_not_pass_for_a_dense_scan(tmp_path: Path, pitch: float, frames: int, jitter: float):
+    """A stud 8 mm high fits between the points of the floor 50 mm below, and 48 are needed."""
+    scan = np.repeat(_grid(-60, 4 * 60, 4 * 60, pitch, 0.0), frames, axis=0)
+    scan += np.random.default_rng(0).normal(0, jitter, scan.shape)
+    result = _check(tmp_path, _zone("floor", REST, 48), scan=scan)
+    assert result.verdict is Verdict.UNDECIDED

@@ -7,8 +7,11 @@ import pytest
 from scipy.spatial import cKDTree
 
 from clearance.frames import Array
-from clearance.scene.condition import condition
+from clearance.scene.condition import REPEAT_MM, condition
+from clearance.scene.mesh_io import equal_rows
+from clearance.scene.neighbours import Neighbours
 from clearance.scene.noise import measure_noise
+from clearance.scene.spacing import along_or_across, local_spacing
 
 PITCH = 1.0
 
@@ -190,3 +193,49 @@ def test_a_point_seen_again_and_again_hides_no_spacing():
     spacing = condition(seen, 0.0, 0.0).spacing_mm
     # No place of the grid's square is nearer than 30 / sqrt(2) mm to a point at its middle.
     assert np.quantile(spacing, 0.02) >= 30 / np.sqrt(2)
+
+
+@pytest.mark.parametrize("pitch", [7.5, 20.0, 60.0])
+@pytest.mark.parametrize("jitter", [0.05, 0.2, 0.5])
+@pytest.mark.parametrize("frames", [7, 20, 60])
+def test_frames_of_a_coarse_grid_have_the_spacing_of_the_grid(frames: int, jitter: float, pitch: float) -> None:
+    points = np.repeat(grid(12, 12, pitch, pitch), frames, axis=0)
+    points += np.random.default_rng(1).normal(0, jitter, points.shape)
+    scan = condition(points, "auto", 0.0)
+    inner = ((points[:, :2] > 1.5 * pitch) & (points[:, :2] < 9.5 * pitch)).all(axis=1)
+    # the diagonal of the grid's square; no less than its side where a cluster has fewer points than hide it
+    assert np.median(scan.spacing_mm[inner]) == pytest.approx(np.sqrt(2) * pitch, rel=0.03)
+    assert scan.spacing_mm[inner].min() > 0.95 * pitch
+    assert scan.noise_mm == pytest.approx(jitter, rel=0.1)
+    assert scan.stray.mean() < 0.03
+
+
+def test_frames_of_coarse_rows_have_the_spacing_of_the_rows() -> None:
+    points = np.repeat(grid(12, 40, 9.0, 2.0), 20, axis=0)
+    points += np.random.default_rng(2).normal(0, 0.1, points.shape)
+    scan = condition(points, 0.1, 0.0)
+    inner = ((points[:, :2] > (13, 10)) & (points[:, :2] < (86, 68))).all(axis=1)
+    assert scan.spacing_mm[inner].min() > 9.0 / 2
+
+
+@pytest.mark.parametrize("pitch", [0.2, 1.0, 3.0, 5.0])
+@pytest.mark.parametrize("noise", [0.0, 0.05, 0.5])
+@pytest.mark.parametrize("kind", ["grid", "random", "lines"])
+def test_frames_are_not_seen_in_a_scan_of_one_frame(kind: str, noise: float, pitch: float) -> None:
+    random = np.random.default_rng(3)
+    points = grid(150, 100, 4 * pitch if kind == "lines" else pitch, pitch)
+    if kind == "random":
+        points = random.random((15_000, 3)) * (150 * pitch, 100 * pitch, 0)
+    points += random.normal(0, noise, points.shape) if noise else 0.0
+    points = points[equal_rows(np.round(points / REPEAT_MM))[0]]
+    tree = Neighbours(points)
+    distance, index = tree.nearest(points, 17)
+    np.testing.assert_array_equal(
+        local_spacing(points, distance, index, tree), along_or_across(points, distance, index)
+    )
+
+
+def test_a_bolt_above_a_surface_keeps_its_spacing() -> None:
+    bolt = np.array([30.0, 30.0, 20.0]) + grid(4, 4, 0.5, 0.5)
+    scan = condition(np.vstack([grid(60, 60), bolt]), 0.0, 0.0)
+    assert scan.spacing_mm[-16:].max() < 2.0

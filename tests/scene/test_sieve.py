@@ -138,3 +138,17 @@ def test_about_a_part_of_many_metres_the_grid_is_coarser_and_loses_nothing(monke
     level = near.of(points)
     assert (level[away <= 41.0] == DENSE).all()
     assert (level[away <= 41.0 + HALO_MM] >= HALO).all()
+
+
+@pytest.mark.parametrize("pitch", [7.5, 15.0, 20.0])
+def test_frames_of_a_coarse_grid_keep_its_spacing_where_the_scan_is_thinned_about_it(pitch: float) -> None:
+    x, y = np.meshgrid(np.arange(-150, 150, pitch), np.arange(-150, 150, pitch))
+    points = np.repeat(np.column_stack([x.ravel(), y.ravel(), np.zeros(x.size)]), 20, axis=0)
+    points += np.random.default_rng(4).normal(0, 0.1, points.shape)
+    kept = sifted(points, Keep(body=NearBody(body(), 0.0, 25.0)))
+    assert kept.thinned is not None
+    scan = conditioned(kept, "auto", 0.0)
+    assert scan.thinned is not None
+    near = ~scan.thinned & (np.linalg.norm(scan.points[:, :2], axis=1) < 20)
+    assert scan.spacing_mm[near].min() > 0.95 * pitch
+    assert scan.stray[near].mean() < 0.05  # the outermost of a cluster
