@@ -188,3 +188,15 @@ def test_many_holes_in_the_mating_surface_do_not_crowd_out_a_hole_elsewhere(tmp_
     result = _check(tmp_path, zones, part=part, scan=np.vstack([floor, head]), contact=True, more=face)
     by_name = {zone.zone.name: zone.verdict for zone in result.zones}
     assert by_name["floor"] is Verdict.UNDECIDED, result.reason
+
+
+def test_a_scan_rounded_to_a_centimetre_proves_nothing(tmp_path: Path):
+    """The floor is 15.2 mm below the part; in metres with two decimals it stands at 20 mm."""
+    floor = _grid(-25.2, 150, 150, 3)
+    np.savetxt(tmp_path / "bay.xyz", floor / 1000, fmt="%.2f")
+    PART.export(tmp_path / "part.ply")
+    job = '[part]\nfile = "part.ply"\nunit = "mm"\ntolerance = 0\n[register]\nmethod = "given"\nshift = [0, 0, 0]\n'
+    job += '[bay]\nfiles = ["bay.xyz"]\nunit = "m"\naccuracy = 0.05\n' + _zone("floor", REST, 16)
+    (tmp_path / "job.toml").write_text(job)
+    with pytest.raises(InputError, match="steps of 10 mm"):
+        check(tmp_path / "job.toml")
