@@ -18,7 +18,7 @@ from clearance.scene.neighbours import Neighbours
 Mask = NDArray[np.bool_]
 
 LEAST_POINTS, LEAST_ARC = 60, 60.0
-"""Points, and degrees of the round, that must be seen: below, radius and axis trade against each other within the noise."""
+"""Points and degrees of the round that must be seen: below, radius and axis trade against each other within noise."""
 
 LEAST_AGREEING = 0.5
 """Share of the zone's points that must lie on the cylinder; of two surfaces alike in size neither is the shaft."""
