@@ -111,9 +111,9 @@ def _written(path: Path, extension: str, points: Array) -> Grain:
         numbers = [[Decimal(text) for text in axis] for axis in axes]
     except InvalidOperation:
         return NONE
-    exponents = {_exponent(number) for axis in numbers for number in axis}
-    if len(exponents) == 1 and sum(map(len, numbers)) >= MANY:  # every digit is written out, noughts too
-        return Grain(10.0 ** exponents.pop(), "the decimals written")
+    ends = [{_exponent(number) for number in axis} for axis in numbers]
+    if ends and max(map(len, ends)) == 1 and sum(map(len, numbers)) >= MANY:  # digits are written out, noughts too
+        return Grain(10.0 ** max(max(end) for end in ends), "the decimals written")
     step = _significant([number for axis in numbers for number in axis])
     return NONE if step is None or _on_grid(points) else Grain(10.0**step, "the digits written")
 

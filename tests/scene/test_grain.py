@@ -68,6 +68,7 @@ COARSE = {
     "las scale": ("a.las", "m", lambda p, f: _las(f, p / 1000, 0.01), 10.0),
     "laz scale": ("a.laz", "m", lambda p, f: _las(f, p / 1000, 0.01), 10.0),
     "decimals": ("a.xyz", "m", lambda p, f: _text(f, p / 1000, "%.2f"), 10.0),
+    "decimals of z alone": ("a.xyz", "m", lambda p, f: np.savetxt(f, p / 1000, fmt=["%.5f", "%.5f", "%.2f"]), 10.0),
     "decimals, noughts left out": ("a.xyz", "m", lambda p, f: _python(f, np.round(p / 1000, 2)), 10.0),
     "six digits": ("a.csv", "mm", lambda p, f: _text(f, p + np.array([2e6, 0, 0]), "%.6g"), 10.0),
     "ascii ply": ("a.ply", "m", lambda p, f: _ascii_ply(f, p / 1000), 10.0),
