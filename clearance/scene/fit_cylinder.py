@@ -12,14 +12,13 @@ from scipy.optimize import least_squares
 
 from clearance.errors import InputError
 from clearance.frames import Array, unit_vector
-from clearance.scene.cylinder_sigma import axis_covariance, covariance_of, surface_variance, worst_sigma
+from clearance.scene.cylinder_sigma import axis_covariance, covariance_of, surface_variance, unround, worst_sigma
 from clearance.scene.neighbours import Neighbours
 
 Mask = NDArray[np.bool_]
 
-LEAST_POINTS = 60
-LEAST_ARC = 60.0
-"""Degrees of the round that must be seen: below, radius and axis trade against each other within the noise."""
+LEAST_POINTS, LEAST_ARC = 60, 60.0
+"""Points and degrees of the round that must be seen: below, radius and axis trade against each other within noise."""
 
 LEAST_AGREEING = 0.5
 """Share of the zone's points that must lie on the cylinder; of two surfaces alike in size neither is the shaft."""
@@ -32,6 +31,9 @@ LEAST_WIDTH_MM = 1.0
 
 TAPER_MM = 0.5
 """Change of the radius over the length, if it stands out of the fit's own doubt, beyond which it is no shaft."""
+
+OVAL_SIGMAS = 4.0
+"""Residuals that ask for an oval so surely are no chance."""
 
 END_POINTS, END_MM, END_SPACINGS = 5, 5.0, 50.0
 """The shaft's end has so many more points of it within the larger of so many mm and mean steps along the axis."""
@@ -59,7 +61,7 @@ class CylinderFit:
     sigma_axis_mm : (2,) float64
         1 sigma of the axis, across it, at `from_` and at `to`, in its least certain direction.
     sigma_surface_mm : float
-        1 sigma of the place of the surface where it is least certain: at either end, seen side or not.
+        1 sigma of the surface where it is least certain: either end, seen side or not, usual roundness in it.
     rms_mm : float
         Of the points that agree, about the cylinder.
     arc_degrees : float
@@ -136,8 +138,7 @@ def fit_cylinder(points: Array, noise_mm: float, job_file: Path, zone: str) -> t
     """
     fault = _Fault(job_file, zone)
     fault.few(len(points))
-    middle = points.mean(axis=0)
-    width = max(4 * noise_mm, LEAST_WIDTH_MM)
+    middle, width = points.mean(axis=0), max(4 * noise_mm, LEAST_WIDTH_MM)
     found = _best(points - middle, noise_mm, width, fault)
     weights, noise = _weights(points - middle, found, width, noise_mm)
     along, distance, outward = found.seen_from_axis(points - middle)
@@ -150,16 +151,18 @@ def fit_cylinder(points: Array, noise_mm: float, job_file: Path, zone: str) -> t
     ends = _ends(along[near])
     covariance = covariance_of(along, outward, residual, weights, found.radius)
     fault.taper(_taper(along, outward, residual, weights), 3 * worst_sigma(covariance, ends))
+    unround_mm, oval_mm, sigmas = unround(along, outward, residual, weights, found.radius)
+    sigma_surface = float(np.hypot(worst_sigma(covariance, ends), unround_mm))
+    fault.oval(oval_mm, sigmas, 3 * sigma_surface)
     allowed = 3 * noise + np.sqrt(surface_variance(covariance, along, outward))
     explained = (residual <= allowed) & (along >= ends[0]) & (along <= ends[1])
-    sigma_axis = np.sqrt([np.linalg.eigvalsh(axis_covariance(covariance, end))[-1] for end in ends])
     fit = CylinderFit(
         from_=middle + found.place + ends[0] * found.axis,
         to=middle + found.place + ends[1] * found.axis,
         radius_mm=found.radius,
         sigma_radius_mm=float(np.sqrt(covariance[4, 4])),
-        sigma_axis_mm=sigma_axis,
-        sigma_surface_mm=worst_sigma(covariance, ends),
+        sigma_axis_mm=np.sqrt([np.linalg.eigvalsh(axis_covariance(covariance, end))[-1] for end in ends]),
+        sigma_surface_mm=sigma_surface,
         rms_mm=float(np.sqrt((residual[near] ** 2).mean())),
         arc_degrees=_arc_seen(outward[near]),
         agreeing=float(near.mean()),
@@ -211,6 +214,13 @@ class _Fault:
                 "draw the zone about a stretch of one diameter, or leave fit out",
             )
 
+    def oval(self, error: float, sigmas: float, most: float) -> None:
+        if sigmas > OVAL_SIGMAS and error > most:
+            raise self.tell(
+                f"it is not round: the seen side is that of an oval, and the unseen side may stand {error:.1f} mm off",
+                f"at most {most:.1f} mm is allowed for: scan more sides and leave fit out, or give it as a mesh",
+            )
+
 
 def _best(points: Array, noise_mm: float, width: float, fault: _Fault) -> _Cylinder:
     """Return the cylinder that most points lie on."""
@@ -237,7 +247,7 @@ def _candidates(place: Array, normal: Array, width: float, rng: np.random.Genera
     apart = place[first] - place[second]
     apart = apart - np.einsum("ij,ij->i", apart, axis)[:, None] * axis
     # The normals' signs are unknown: p1 - r n1 = p2 - r n2 with n2 as it is or turned.
-    made: list[tuple[float, _Cylinder]] = []
+    made: list[_Cylinder] = []
     for sign in (1.0, -1.0):
         between = normal[first] - sign * normal[second]
         square = np.einsum("ij,ij->i", between, between)
@@ -245,8 +255,8 @@ def _candidates(place: Array, normal: Array, width: float, rng: np.random.Genera
         miss = np.linalg.norm(apart - radius[:, None] * between, axis=1)
         for k in np.flatnonzero((square > 0.05) & (np.abs(radius) > width) & (miss < 2 * width)):
             centre = place[first[k]] - radius[k] * normal[first[k]]
-            made.append((0.0, _Cylinder(centre, axis[k], float(abs(radius[k])))))
-    scored = [(_score(c, place, normal, width), c) for _, c in made]
+            made.append(_Cylinder(centre, axis[k], float(abs(radius[k]))))
+    scored = [(_score(c, place, normal, width), c) for c in made]
     scored.sort(key=lambda pair: -pair[0])
     return [c for _, c in scored[:REFINED]]
 

@@ -65,7 +65,7 @@ def read_bay(job: Job, keep: Keep | None = None) -> tuple[Scan | None, tuple[Inp
         return None, ()
     paths, sieve = [job.path(f) for f in job.bay.files], Sieve(keep)
     before = [sha256_of(path) if path.is_file() else "" for path in paths]
-    files = sift_scan(paths, job.bay.unit, sieve, key="bay.files", where=job.file)
+    files = sift_scan(paths, job.bay.unit, sieve, job.bay.accuracy, key="bay.files", where=job.file)
     for path, digest in zip(paths, before, strict=True):
         check_unchanged(path, digest, "bay.files", job.file)
     scan = conditioned(sieve.sifted(), job.bay.noise, job.bay.accuracy)

@@ -84,6 +84,7 @@ def _look_at_scan(source: Source, unit: str | None) -> Look:
         points=len(cloud.points), no_return=cloud.file.no_return,
         spacing=tuple((np.quantile(scan.spacing_mm, (0.05, 0.5, 0.95)) / mm).tolist()) if known else None,
         noise=scan.noise_mm / mm, strays=int(scan.stray.sum()),
+        grain=cloud.file.grain_mm, grain_why=cloud.file.grain_why,
     )  # fmt: skip
     return Look(scan=findings, **common)
 

@@ -58,10 +58,15 @@ class MeshFindings:
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class ScanFindings:
-    """Counts, local spacing (5 %, median, 95 %; None of too few points), noise (1 sigma) and strays of a scan."""
+    """Counts, local spacing (5 %, median, 95 %; None of too few points), noise (1 sigma) and strays of a scan.
+
+    `grain` is the step in which its coordinates come, 0 where none was found, and `grain_why` how that is known.
+    """
 
     points: int
     no_return: int
     spacing: tuple[float, float, float] | None
     noise: float
     strays: int
+    grain: float
+    grain_why: str

@@ -66,6 +66,9 @@ def _scan_lines(scan: ScanFindings, unit: str) -> list[str]:
         f"  {scan.points} points" + (f", {scan.no_return} more without a return" if scan.no_return else ""),
         f"  spacing: {_spacing(scan, unit)}",
         f"  noise: {scan.noise:.3g} {unit}, 1 sigma about the local surface (a warp of the scan does not show here)",
+        f"  steps of the coordinates: {scan.grain:.3g} {unit} ({scan.grain_why})"
+        if scan.grain
+        else "  steps of the coordinates: finer than found",
         f"  strays: {scan.strays} points that no neighbours support ({share:.3g} %)",
         "  holes are not judged: look at the scan yourself for places that were not seen",
     ]
@@ -92,6 +95,7 @@ def as_dict(look: Look) -> dict[str, Any]:
         scan = look.scan
         told["scan"] = {
             "points": scan.points, "no_return": scan.no_return, "strays": scan.strays, "noise": scan.noise,
+            "grain": scan.grain, "grain_why": scan.grain_why,
             "spacing": scan.spacing
             and dict(zip(("percentile_5", "median", "percentile_95"), scan.spacing, strict=True)),
         }  # fmt: skip

@@ -12,6 +12,7 @@ from clearance.errors import ClearanceError
 from clearance.frames import Array
 from clearance.scene import mesh_io
 from clearance.scene.damaged import Damaged
+from clearance.scene.grain import grain_of, refuse_coarse
 from clearance.scene.mesh import Mesh
 from clearance.scene.ply_header import read_header
 from clearance.scene.scan_readers import BLOCK, READERS
@@ -51,6 +52,10 @@ class ScanFile:
         Triangles, where the file is a mesh.
     sample_mm : float or None
         For a mesh: longest edge of the pieces its triangles were split into, mm.
+    grain_mm : float
+        Step in which its coordinates come, mm (`clearance.scene.grain`); 0 where none was found.
+    grain_why : str
+        How that is known.
     """
 
     path: Path
@@ -60,6 +65,8 @@ class ScanFile:
     outside: int
     triangles: int
     sample_mm: float | None
+    grain_mm: float
+    grain_why: str
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,8 +77,13 @@ class RawScan:
     files: tuple[ScanFile, ...]
 
 
-def sift_scan(files: Sequence[Path], unit: str, sieve: Sieve, *, key: str, where: Path | str | None) -> list[ScanFile]:
-    """Read scans as `read_scan` does, block by block into a sieve: memory follows what it keeps."""
+def sift_scan(
+    files: Sequence[Path], unit: str, sieve: Sieve, accuracy_mm: float, *, key: str, where: Path | str | None
+) -> list[ScanFile]:
+    """Read scans as `read_scan` does, block by block into a sieve: memory follows what it keeps.
+
+    Raises InputError also where coordinates are too coarse beside the accuracy, 1 sigma.
+    """
     found = []
     for number, path in enumerate(files):
         source = Source(path, key, where)
@@ -82,6 +94,7 @@ def sift_scan(files: Sequence[Path], unit: str, sieve: Sieve, *, key: str, where
         else:
             low, high, file = _stream(source, _factor(source, unit), None, lambda block, n=number: sieve.add(block, n))  # type: ignore[misc]
             source.check_size(float(np.linalg.norm(high - low)), unit, SMALLEST_MM, LARGEST_MM)
+        refuse_coarse(source, file.grain_mm, file.grain_why, accuracy_mm)
         found.append(file)
     return found
 
@@ -156,14 +169,17 @@ def _stream(
 ) -> tuple[Array, Array, ScanFile]:
     """Hand over a file of points block by block; return the corners of the box of all its points, and what it gave."""
     extension = source.check(tuple(READERS))
-    kept, total, lost, first = 0, 0, 0, -1
+    kept, total, lost, first, grain = 0, 0, 0, -1, None
     low, high = np.full(3, np.inf), np.full(3, -np.inf)
     for block in _blocks(source, extension):
         finite = np.isfinite(block).all(axis=1)
         if first < 0 and not finite.all():
             first = total + int((~finite).argmax())
         total, lost = total + len(block), lost + int((~finite).sum())
-        block = block[finite] * factor
+        block = block[finite]
+        if grain is None and len(block):
+            grain = grain_of(source.path, extension, block)
+        block = block * factor
         if len(block) and np.abs(block).max() > FARTHEST_MM:
             worst = float(block.ravel()[np.abs(block).argmax()]) / factor
             raise source.error(f"a coordinate of {worst:.4g}", AGAIN)
@@ -182,6 +198,7 @@ def _stream(
     file = ScanFile(
         path=source.path, format=extension, kept=kept, no_return=lost,
         outside=total - lost - kept, triangles=0, sample_mm=None,
+        grain_mm=grain.step * factor if grain else 0.0, grain_why=grain.why if grain else "",
     )  # fmt: skip
     return low, high, file
 
@@ -206,7 +223,7 @@ def _blocks(source: Source, extension: str) -> Iterator[Array]:
     except ClearanceError:
         raise
     except Damaged as fault:
-        raise source.error(str(fault), AGAIN) from fault
+        raise source.error(str(fault), fault.wanted) from fault
     except BaseException as fault:  # the format libraries raise whatever their parsers stumble on
         if not isinstance(fault, Exception) and type(fault).__name__ != "PanicException":  # Rust's are no Exception
             raise
@@ -222,12 +239,14 @@ def _read_mesh(source: Source, unit: str, box: tuple[Array, Array] | None) -> tu
     loose = raw.loose * factor
     seen = np.vstack([mesh.vertices, loose])
     source.check_size(float(np.linalg.norm(np.ptp(seen, axis=0))), unit, SMALLEST_MM, LARGEST_MM)
+    grain = grain_of(source.path, raw.format, np.vstack([raw.mesh.vertices, raw.loose]))
     samples, edge_mm = sample_surface(mesh)
     samples = np.vstack([samples, loose])
     points = _inside(samples, box)
     return points, ScanFile(
         path=source.path, format=raw.format, kept=len(points), no_return=0,
         outside=len(samples) - len(points), triangles=len(mesh.faces), sample_mm=edge_mm,
+        grain_mm=grain.step * factor, grain_why=grain.why,
     )  # fmt: skip
 
 

@@ -25,6 +25,9 @@ BLOCK = 1_000_000
 BLOCK_BYTES = 1 << 28
 """Bytes of LAS records read at a time at most."""
 
+INDEX_ROWS, LEAST_INDEXED = 1000, 50
+"""Rows looked at for a column that counts them, and how few of them tell."""
+
 Blocks = Iterator[Array]
 
 
@@ -75,12 +78,15 @@ def text_points(path: Path) -> Blocks:
     first line of a single number is taken as the point count that some programs write.
     """
     with path.open("r", encoding="utf-8-sig", errors="replace") as stream:
-        separator, columns, skip = _layout(stream)
+        separator, columns, skip = text_layout(stream)
+    with path.open("r", encoding="utf-8-sig", errors="replace") as stream:
+        if columns == (0, 1, 2):
+            _refuse_index(list(islice(stream, skip, skip + INDEX_ROWS)), separator)
     with path.open("r", encoding="utf-8-sig", errors="replace") as stream:
         yield from _number_lines(islice(stream, skip, None), separator, columns, first_line=skip + 1)
 
 
-def _layout(stream: TextIO) -> tuple[str | None, tuple[int, int, int], int]:
+def text_layout(stream: TextIO) -> tuple[str | None, tuple[int, int, int], int]:
     """Return separator, columns of x, y, z and how many lines to skip, from the first lines."""
     for skip, line in enumerate(stream):
         text = line.strip()
@@ -99,6 +105,20 @@ def _layout(stream: TextIO) -> tuple[str | None, tuple[int, int, int], int]:
             return separator, (names.index("x"), names.index("y"), names.index("z")), skip + 1
         raise Damaged(f"line {skip + 1} is neither numbers nor headings with x, y, z: '{text[:40]}'")
     raise Damaged("no line with numbers")
+
+
+def _refuse_index(lines: list[str], separator: str | None) -> None:
+    """Refuse points whose first column of more than three numbers the rows."""
+    rows = [row for line in lines if (row := [field.strip(' "') for field in line.strip().split(separator)]) != [""]]
+    rows = [row for row in rows if row and not row[0].startswith(("#", "//"))]
+    if len(rows) < LEAST_INDEXED or min(map(len, rows)) < 4 or not all(_is_number(row[0]) for row in rows):
+        return
+    first = np.array([float(row[0]) for row in rows])
+    if (np.diff(first) == 1).all() and (first == np.round(first)).all():
+        raise Damaged(
+            f"its first column counts the rows ({rows[0][0]}, {rows[1][0]}, {rows[2][0]}, ...) and would be read as x",
+            "delete that column, so that x y z come first, or name the columns x, y, z in a first line",
+        )
 
 
 def _is_number(text: str) -> bool:

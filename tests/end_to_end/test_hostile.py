@@ -252,3 +252,15 @@ def test_frames_of_a_coarse_grid_do_not_pass_for_a_dense_scan(tmp_path: Path, pi
     scan += np.random.default_rng(0).normal(0, jitter, scan.shape)
     result = _check(tmp_path, _zone("floor", REST, 48), scan=scan)
     assert result.verdict is Verdict.UNDECIDED
+
+
+def test_a_scan_rounded_to_a_centimetre_proves_nothing(tmp_path: Path):
+    """The floor is 15.2 mm below the part; in metres with two decimals it stands at 20 mm."""
+    floor = _grid(-25.2, 150, 150, 3)
+    np.savetxt(tmp_path / "bay.xyz", floor / 1000, fmt="%.2f")
+    PART.export(tmp_path / "part.ply")
+    job = '[part]\nfile = "part.ply"\nunit = "mm"\ntolerance = 0\n[register]\nmethod = "given"\nshift = [0, 0, 0]\n'
+    job += '[bay]\nfiles = ["bay.xyz"]\nunit = "m"\naccuracy = 0.05\n' + _zone("floor", REST, 16)
+    (tmp_path / "job.toml").write_text(job)
+    with pytest.raises(InputError, match="steps of 10 mm"):
+        check(tmp_path / "job.toml")

@@ -205,3 +205,27 @@ def test_a_fit_to_a_body_is_refused():
     where = {"cylinder": {"from": [0, 0, 0], "to": [200, 0, 0], "diameter": 30}, "solid": True}
     with pytest.raises(InputError, match="body already"):
         build_zones(_job({"where": where}), None)
+
+
+def _oval(rng, by, arc, noise=0.05):
+    """A shaft seen from below whose half-axis towards the seen side and away from it is longer by a share `by`."""
+    theta, along = np.radians(rng.uniform(-90 - arc / 2, -90 + arc / 2, 6000)), rng.uniform(0, LENGTH, 6000)
+    points = np.column_stack([along, RADIUS * np.cos(theta), RADIUS * (1 + by) * np.sin(theta)])
+    return points + rng.normal(0, noise, points.shape)
+
+
+@pytest.mark.parametrize(("by", "arc"), [(0.1, 100.0), (0.1, 160.0), (-0.1, 100.0), (0.04, 160.0)])
+def test_an_oval_shaft_is_refused(by, arc):
+    with pytest.raises(InputError, match="not round") as told:
+        _fit(_oval(np.random.default_rng(9), by, arc), 0.05)
+    assert "leave fit out" in told.value.wanted
+
+
+@pytest.mark.parametrize("arc", [100.0, 160.0])
+def test_a_shaft_as_round_as_tubes_are_is_fitted_and_its_oval_is_within_the_sigma(arc):
+    """Half-axes 0.1 % longer and shorter: the far side, an ellipse known in closed form, lies within 3 sigma."""
+    by = 0.002
+    fit, _ = _fit(_oval(np.random.default_rng(10), by, arc), 0.05)
+    far = fit.from_[2] + fit.radius_mm
+    assert abs(far - RADIUS * (1 + by)) < 3 * fit.sigma_surface_mm
+    assert fit.sigma_surface_mm > 0.002 * RADIUS
