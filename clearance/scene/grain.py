@@ -25,9 +25,6 @@ from clearance.scene.source import Source
 FINE_MM = 0.1
 """Steps of so much matter to no verdict: common practice."""
 
-COARSEST_MM = 1.0
-"""Steps beyond which no stated accuracy makes up for the rounding, mm."""
-
 LINES, EVERY = 20_000, 5
 MANY = 50
 """Different values of which a common step is taken for the file's, not for the shape's."""
@@ -69,13 +66,14 @@ def grain_of(path: Path, extension: str, points: Array) -> Grain:
 
 def refuse_coarse(source: Source, grain_mm: float, why: str, accuracy_mm: float) -> None:
     """Raise InputError where rounding, g / sqrt(12) as 1 sigma (JCGM 100:2008, 4.3.7), outweighs the accuracy."""
-    if grain_mm <= FINE_MM or (grain_mm <= COARSEST_MM and grain_mm <= np.sqrt(12.0) * accuracy_mm):
+    allowed = max(FINE_MM, float(np.sqrt(12.0)) * accuracy_mm)
+    if grain_mm <= allowed:
         return
-    allowed = min(COARSEST_MM, max(FINE_MM, float(np.sqrt(12.0)) * accuracy_mm))
     raise source.error(
         f"its coordinates come in steps of {grain_mm:.3g} mm ({why}), too coarse beside an accuracy of "
         f"{accuracy_mm:g} mm",
-        f"export it with more decimals, a finer scale or nearer to the origin: steps of at most {allowed:.2g} mm",
+        f"export it with more decimals, a finer scale or nearer to the origin: steps of at most {allowed:.2g} mm; "
+        "or state the accuracy that such steps leave, as bay.accuracy",
     )
 
 

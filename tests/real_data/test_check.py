@@ -69,7 +69,7 @@ tolerance = 0.2
 [bay]
 files = [{json.dumps(str(bay))}]
 unit = "{bay_unit}"
-accuracy = 1
+accuracy = 3
 [register]
 method = "given"
 shift = {shift}
