@@ -10,10 +10,8 @@ import trimesh
 from scipy.constants import Stefan_Boltzmann as SIGMA
 from shield_scenes import lifting
 
-from clearance.distance.inside import Surface
-from clearance.heat.emitter import Emitter
-from clearance.heat.neighbour import Neighbour, Source, looked, moved_out, placed, temperatures
-from clearance.heat.surface_temperature import Sheets, Surroundings
+from clearance.heat.neighbour import Neighbour, Source, looked, placed, temperatures
+from clearance.heat.surface_temperature import Surroundings
 from clearance.motion.pair import PairMotion, pair_motion
 from clearance.scene.mesh import Mesh
 from clearance.shield.behind import Behind
@@ -22,23 +20,6 @@ from clearance.units import celsius
 PART_K, AIR_K, RADIUS = 800.0, 300.0, 60.0
 AIRS = {"still": Surroundings(ambient_K=AIR_K), "moving": Surroundings(ambient_K=AIR_K, speed_m_s=4.0)}
 STILL = pair_motion("engine", "engine", None)
-
-
-@pytest.fixture(scope="module")
-def source() -> Source:
-    """A black ball of radius 60 mm about the origin."""
-    ball = trimesh.creation.icosphere(5, RADIUS)
-    mesh = Mesh(np.array(ball.vertices), np.array(ball.faces, dtype=np.int64))
-    count = len(mesh.faces)
-    return Source(
-        part=Emitter(mesh, np.full(count, PART_K), np.ones(count)),
-        surface=Surface(mesh),
-        outer=Emitter(moved_out(mesh, 11.0), np.full(count, PART_K), np.full(count, 0.1)),
-        sheets=Sheets(count=1, standoff_m=0.010, between_m=0.006, emissivity=0.1),
-        build_mm=11.0,
-        emissivity=1.0,
-        up=np.array([0.0, 0.0, 1.0]),
-    )
 
 
 def _plate(source: Source, away_mm: float = 200.0) -> Neighbour:

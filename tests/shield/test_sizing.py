@@ -4,37 +4,17 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-import trimesh
 from scipy.constants import Stefan_Boltzmann as SIGMA
 from scipy.constants import g
 from scipy.optimize import brentq
 
-from clearance.distance.inside import Surface
 from clearance.heat.air import air
-from clearance.heat.emitter import Emitter
-from clearance.heat.neighbour import Source, looked, moved_out, placed, temperatures
-from clearance.heat.surface_temperature import Sheets, Surroundings
-from clearance.scene.mesh import Mesh
+from clearance.heat.neighbour import Source, looked, placed, temperatures
+from clearance.heat.surface_temperature import Surroundings
 from clearance.shield.sizing import Mover, hottest_K, mover, smallest_gap
 
 RADIUS, PART_K, AIR_K = 60.0, 800.0, 300.0
 STILL = Surroundings(ambient_K=AIR_K)
-
-
-@pytest.fixture(scope="module")
-def source() -> Source:
-    ball = trimesh.creation.icosphere(5, RADIUS)
-    mesh = Mesh(np.array(ball.vertices), np.array(ball.faces, dtype=np.int64))
-    count = len(mesh.faces)
-    return Source(
-        part=Emitter(mesh, np.full(count, PART_K), np.ones(count)),
-        surface=Surface(mesh),
-        outer=Emitter(moved_out(mesh, 11.0), np.full(count, PART_K), np.full(count, 0.1)),
-        sheets=Sheets(count=1, standoff_m=0.010, between_m=0.006, emissivity=0.1),
-        build_mm=11.0,
-        emissivity=1.0,
-        up=np.array([0.0, 0.0, 1.0]),
-    )
 
 
 def _plate(source: Source, gap_mm: float) -> Mover:
