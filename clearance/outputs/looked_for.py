@@ -25,15 +25,17 @@ def looked_for(result: CheckResult) -> str:
         )
     if not bay.stations:
         return (
+            f"{_told_left_out(bay)}"
             "Holes, cut ends and outer edges of the scanned surface near the part were looked at: a surface that may "
             "go on, straight or along its own curve, nearer to the part than required keeps a zone from passing, "
             "unless the scan shows something behind. What is farther from any scanned surface than the required "
             "clearance, or hidden behind what the scanner saw, was NOT checked: state where it stood (bay.stations), "
-            f"and see that the scan reaches past the part on all sides. {_told_left_out(bay)}{_told_ends(bay)}{ALWAYS}"
+            f"and see that the scan reaches past the part on all sides. {_told_ends(bay)}{ALWAYS}"
         )
-    told = _told_left_out(bay) + _told_ends(bay)
+    told = _told_ends(bay)
     merged = "" if len(bay.stations) == len(bay.files) else MERGED
-    return f"Holes in the scanned surface and blind places near the part were looked for. {told}{merged}{ALWAYS}"
+    looked = "Holes in the scanned surface and blind places near the part were looked for. "
+    return f"{_told_left_out(bay)}{looked}{told}{merged}{ALWAYS}"
 
 
 def _told_left_out(bay: Bay) -> str:
